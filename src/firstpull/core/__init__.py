@@ -1,0 +1,1 @@
+"""Workshop knowledge: values in, values out. No files, network, clock or printing."""

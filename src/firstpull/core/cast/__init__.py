@@ -1,0 +1,1 @@
+"""Coats, mixes, batches and the weight of a pull."""

@@ -1,0 +1,1 @@
+"""What can hurt, and the usual cautions. Never a promise of safety."""

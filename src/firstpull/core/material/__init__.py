@@ -1,0 +1,1 @@
+"""Material rows: each figure with its unit, spread, source and mark."""

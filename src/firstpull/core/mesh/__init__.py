@@ -1,0 +1,1 @@
+"""Is the mesh sound, and how big is it? Knows triangles, not the trade."""
