@@ -1,0 +1,47 @@
+"""Joins the services with the store and the surroundings; the only place that reads them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from firstpull.core.progress import Progress, quiet
+from firstpull.services.plan_types import PlanRequest
+from firstpull.services.run_plan import run_plan as plan_in_worker
+from firstpull.store.disk import DiskStore
+
+STORE = "FIRSTPULL_STORE"
+DEBUG = "FIRSTPULL_DEBUG"
+
+
+def store_folder(surroundings: Mapping[str, str]) -> Path:
+    """Where stage results are kept: FIRSTPULL_STORE, else in the user's cache folder.
+
+    >>> store_folder({"XDG_CACHE_HOME": "/fast"}).as_posix()
+    '/fast/firstpull'
+    """
+    if chosen := surroundings.get(STORE):
+        return Path(chosen)
+    cache = surroundings.get("XDG_CACHE_HOME") or "~/.cache"
+    try:
+        return Path(cache).expanduser() / "firstpull"
+    except RuntimeError:  # no home: a store that cannot be written keeps nothing
+        return Path(os.devnull)
+
+
+def run_plan(
+    request: PlanRequest,
+    *,
+    progress: Progress = quiet,
+    on_done: Callable[[dict[str, Any]], None] | None = None,
+) -> dict[str, Any]:
+    """Plan a job with the store of this machine; see services.run_plan."""
+    store = DiskStore(store_folder(os.environ))
+    return plan_in_worker(request, store=store, progress=progress, on_done=on_done)
+
+
+def wants_traces() -> bool:
+    """Whether a fault of the program shows its traceback."""
+    return os.environ.get(DEBUG, "") not in ("", "0")
