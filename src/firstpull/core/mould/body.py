@@ -1,0 +1,240 @@
+"""The body on the board: the master's own triangles with filler behind and below.
+
+The show surface, a curtain that drops from the rim to the board, and a membrane across each
+opening together close a volume. Filler is that volume less a skin of about half a wall under
+the show surface, so its hidden face runs at mid-wall and never stands in front of a face that
+the mould must copy. Show undercuts stay open: only silicone may fill them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstpull.core.arrays import Floats
+from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.contour import contour
+from firstpull.core.mesh.grid import Field, Grid, distance, signed_distance
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.solid import largest_part, mesh_of, solid
+from firstpull.core.mould.drape import cone_drape
+from firstpull.core.mould.show import Show
+
+LARGEST_GRID = 9_000_000
+BURIED_SHARE = 0.003  # of the show surface: more is a rim that turns under
+BELOW_BOARD_MM = 16.0  # the body goes on below the board so that offsets there stay upright
+
+
+class ShowBuried(WorkshopError):
+    """With this up direction clay would stand on the show surface."""
+
+    code = "show_buried"
+
+
+@dataclass(frozen=True)
+class Body:
+    """Master and filler on the board, in the mould frame.
+
+    Args:
+        mesh: closed; stands on z = 0.
+        below: the same, going on below the board (for offsets).
+        volume_cm3: of ``mesh``.
+        clay_cm3: filler: behind the master, under the rim and in the openings.
+        trim_line_mm: (N, 3) where the casting is trimmed: the rim loop.
+    """
+
+    mesh: Mesh
+    below: Mesh
+    volume_cm3: float
+    clay_cm3: float
+    trim_line_mm: Floats
+
+
+def board_frame(
+    mesh: Mesh, show: Show, *, up: tuple[float, float, float], below_rim_mm: float
+) -> Floats:
+    """(4, 4) from a z-up mesh to the mould frame: board at z = 0 under the rim's lowest point.
+
+    Args:
+        mesh: already turned so that z is up.
+        show: its show surface; the first loop is the rim.
+        up: unused direction kept for the record of the frame; must be unit length.
+        below_rim_mm: board under the lowest point of the rim.
+    """
+    del up
+    rim = mesh.vertices_mm[show.loops[0]]
+    centre = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
+    frame = np.eye(4)
+    frame[:3, 3] = [-centre[0], -centre[1], below_rim_mm - rim[:, 2].min()]
+    return frame
+
+
+def turn_up(up: tuple[float, float, float]) -> Floats:
+    """(4, 4) the smallest turn that brings ``up`` to z.
+
+    >>> turn_up((0.0, 0.0, 1.0))[:3, :3].tolist()
+    [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    """
+    u = np.asarray(up, dtype=np.float64)
+    u = u / np.linalg.norm(u)
+    turn = np.eye(4)
+    if u[2] < -1 + 1e-9:
+        turn[:3, :3] = np.diag([1.0, -1.0, -1.0])
+        return turn
+    v = np.array([u[1], -u[0], 0.0])  # u x z
+    k = np.array([[0, 0, v[1]], [0, 0, -v[0]], [-v[1], v[0], 0]])
+    turn[:3, :3] = np.eye(3) + k + k @ k / (1 + u[2])
+    return turn
+
+
+def build_body(
+    master: Mesh, show: Show, *, wall_draft_deg: float = 4.0, step_mm: float = 1.0
+) -> Body:
+    """Master and filler as one solid on the board.
+
+    Args:
+        master: closed, in the mould frame.
+        show: its show surface.
+        wall_draft_deg: lean of the clay wall from the rim to the board.
+        step_mm: grid on which the filler is shaped; coarser for a very large master.
+
+    Raises:
+        ShowBuried: the rim turns under, so that clay would stand on the show surface.
+    """
+    low, high = master.bounds_mm
+    lean = np.tan(np.radians(wall_draft_deg))
+    margin = 4.0 + lean * (high[2] + BELOW_BOARD_MM)
+    low = np.array([low[0] - margin, low[1] - margin, -BELOW_BOARD_MM - 3.0])
+    high = high + [margin, margin, 3.0]
+    step = max(step_mm, float((np.prod(high - low) / LARGEST_GRID) ** (1 / 3)))
+    # a fresh offset keeps flat sides off the grid's planes
+    grid = Grid.around(low - 0.3183 * step, high + step, step_mm=step)
+    envelope = _envelope(master, show)
+    filler = _filler(master, show, envelope, grid, wall_draft_deg=wall_draft_deg)
+    body = largest_part(solid(master, where="The master") + filler)
+    body = body.trim_by_plane((0.0, 0.0, 1.0), -BELOW_BOARD_MM)
+    below = _without_cavities(mesh_of(body))
+    mesh = mesh_of(solid(below).trim_by_plane((0.0, 0.0, 1.0), 0.0))
+    _refuse_buried(master, show, mesh)
+    master_above = solid(master).trim_by_plane((0.0, 0.0, 1.0), 0.0).volume()
+    return Body(
+        mesh=mesh,
+        below=below,
+        volume_cm3=mesh.volume_mm3 / 1000,
+        clay_cm3=(mesh.volume_mm3 - master_above) / 1000,
+        trim_line_mm=master.vertices_mm[show.loops[0]],
+    )
+
+
+def _envelope(master: Mesh, show: Show) -> Mesh:
+    """Show surface, membranes, curtain and floor: closed, though it may overlap itself."""
+    vertices = [master.vertices_mm]
+    faces = [master.faces[show.faces]]
+    rim = show.loops[0]
+    foot = master.vertices_mm[rim].copy()
+    foot[:, 2] = -BELOW_BOARD_MM - 2.0
+    n = len(master.vertices_mm)
+    foot_ids = n + np.arange(len(rim))
+    vertices.append(foot)
+    after = np.roll(rim, -1)
+    foot_after = np.roll(foot_ids, -1)
+    # the border runs with the show surface on its left; the curtain lies on its right
+    faces.append(np.stack([after, rim, foot_ids], axis=1))
+    faces.append(np.stack([after, foot_ids, foot_after], axis=1))
+    faces.append(_membrane(foot, foot_ids))
+    faces.extend(_membrane(master.vertices_mm[loop], loop) for loop in show.loops[1:])
+    return Mesh(np.concatenate(vertices), np.concatenate(faces))
+
+
+def _membrane(points_mm: Floats, ids: NDArray[np.integer]) -> NDArray[np.int32]:
+    """Triangles over a closed run of points, wound against it; no new points.
+
+    The run is laid flat on its own plane and cut into triangles there. Where it crosses
+    itself when flat, a fan serves: in a plane its overlaps cancel.
+    """
+    import manifold3d
+
+    centre = points_mm.mean(axis=0)
+    rays = points_mm - centre
+    normal = np.cross(rays, np.roll(rays, -1, axis=0)).sum(axis=0)
+    normal = normal / max(float(np.linalg.norm(normal)), 1e-12)
+    side = np.cross(normal, [1.0, 0.0, 0.0] if abs(normal[0]) < 0.8 else [0.0, 1.0, 0.0])
+    side /= np.linalg.norm(side)
+    flat = np.stack([rays @ side, rays @ np.cross(normal, side)], axis=1)
+    triangles = np.asarray(manifold3d.triangulate([flat], 1e-6))
+    if len(triangles) != len(ids) - 2:
+        order = np.arange(1, len(ids) - 1)
+        triangles = np.stack([np.zeros_like(order), order, order + 1], axis=1)
+    return np.asarray(ids)[triangles[:, ::-1]].astype(np.int32)
+
+
+def _filler(
+    master: Mesh, show: Show, envelope: Mesh, grid: Grid, *, wall_draft_deg: float
+) -> object:
+    """The filler as a solid that overlaps the master up to mid-wall."""
+    room = signed_distance(envelope, grid, reach_mm=6.0)
+    shown = master.with_faces(show.faces)
+    depth = distance(shown, grid, reach_mm=6.0)
+    edge = _distance_to_loops(master, show, grid, reach_mm=12.0)
+    inset = np.minimum(np.float32(_mid_wall(show)), 0.5 * edge)
+    field = np.maximum(room, inset - depth)
+    foot = cone_drape(master.vertices_mm[show.loops[0]], grid, slope_deg=wall_draft_deg)
+    np.minimum(field, foot, out=field)
+    return largest_part(solid(contour(field, grid), where="The filler"), at_least_mm3=50.0)
+
+
+def _mid_wall(show: Show) -> float:
+    """Depth under the show surface at which the filler's hidden face runs."""
+    walls = show.wall_mm[show.faces & np.isfinite(show.wall_mm)]
+    if not len(walls) or not show.is_shell:
+        return 1.0
+    return float(np.clip(0.5 * np.percentile(walls, 5), 0.3, 1.5))
+
+
+def _distance_to_loops(master: Mesh, show: Show, grid: Grid, *, reach_mm: float) -> Field:
+    """Distance to the borders of the show surface, taken as chains of thin triangles."""
+    ends = [(run, np.roll(run, -1)) for run in show.loops]
+    a = np.concatenate([e[0] for e in ends])
+    b = np.concatenate([e[1] for e in ends])
+    chain = Mesh(master.vertices_mm, np.stack([a, b, b], axis=1))
+    return distance(chain, grid, reach_mm=reach_mm)
+
+
+def _without_cavities(mesh: Mesh) -> Mesh:
+    """The mesh less its closed hollows: pieces of surface that enclose negative volume."""
+    import trimesh
+
+    pieces = trimesh.graph.connected_component_labels(
+        trimesh.graph.face_adjacency(mesh.faces), node_count=len(mesh.faces)
+    )
+    if pieces.max() == 0:
+        return mesh
+    keep = [k for k in range(pieces.max() + 1) if mesh.with_faces(pieces == k).volume_mm3 > 0]
+    return mesh.with_faces(np.isin(pieces, keep))
+
+
+def _refuse_buried(master: Mesh, show: Show, body: Mesh) -> None:
+    """Looks from just before the show surface: clay there means that the rim turns under."""
+    from firstpull.core.mesh.inside import is_inside
+
+    faces = np.flatnonzero(show.faces)
+    before = 0.25
+    points = master.face_centres_mm[faces] + before * master.face_normals[faces]
+    rim = master.vertices_mm[np.concatenate(show.loops)]
+    from scipy.spatial import cKDTree
+
+    away = cKDTree(rim).query(points, distance_upper_bound=3.0, workers=2)[0] > 2.5
+    buried = is_inside(body, points) & away & ~is_inside(master, points)
+    areas = master.face_areas_mm2[faces]
+    share = float(areas[buried].sum() / areas.sum())
+    if share > BURIED_SHARE:
+        worst = points[buried].mean(axis=0)
+        raise ShowBuried(
+            where="The rim",
+            found=f"turns under: clay below it would cover {100 * share:.1f} % of the show "
+            f"surface, near ({worst[0]:.0f}, {worst[1]:.0f}, {worst[2]:.0f}) mm",
+            limit="clay may not stand on a face that the mould copies",
+            remedy="Give another direction with --up, or trim the rim back.",
+        )

@@ -1,0 +1,193 @@
+"""Where to part the shell and which way each piece comes off, for the least fill.
+
+Each pull direction sweeps its own shadow out of the skin, whatever the parting. So a sheaf of
+directions is swept once on a coarse grid, and every upright parting plane then only adds up
+the shadows on its two sides and takes the cheapest pull on each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstpull.core.arrays import Floats
+from firstpull.core.mesh.grid import Field, Grid
+from firstpull.core.mould.skin import SkinShape
+from firstpull.core.mould.sweep import EVERYWHERE, Zone, swept
+
+COARSE_STEPS = 3  # of the skin's grid
+PLANE_ANGLES = 12
+SHEAF = 140
+STEEPEST_ONE_PIECE = 0.75  # least upward part of the pull of a shell in one piece
+LEAST_SHARE = 0.25  # of the body's width on the smaller side of the plane
+
+
+@dataclass(frozen=True)
+class Parting:
+    """A shell in one or two pieces.
+
+    Args:
+        zones: where each piece lives, in the order they come off.
+        pulls: (P, 3) unit vectors.
+        fill_cm3: silicone that must close the shadows, by the coarse grid of the search.
+    """
+
+    zones: tuple[Zone, ...]
+    pulls: Floats
+    fill_cm3: float
+
+
+@dataclass(frozen=True)
+class Shadows:
+    """What each direction of a sheaf would need as fill, on a coarse grid.
+
+    Args:
+        phi, grid: the skin on the coarse grid.
+        directions: (D, 3) unit vectors, all off the board.
+        fills: (D, N) cm3 of fill at the points that any direction fills.
+        points_mm: (N, 3) those points.
+    """
+
+    phi: Field
+    grid: Grid
+    directions: Floats
+    fills: Floats
+    points_mm: Floats
+
+
+def cast_shadows(shape: SkinShape, *, draft_deg: float) -> Shadows:
+    """The fill of every direction in the sheaf."""
+    n = COARSE_STEPS
+    phi = np.ascontiguousarray(shape.phi[::n, ::n, ::n])
+    grid = Grid(shape.grid.low_mm, n * shape.grid.step_mm, _shape3(phi))
+    directions = _sheaf(draft_deg)
+    rows = [_fill_of(phi, grid, d, draft_deg) for d in directions]
+    fills = np.stack([row.ravel() for row in rows])
+    used = np.flatnonzero(fills.any(axis=0))
+    ijk = np.stack(np.unravel_index(used, phi.shape), axis=1)
+    return Shadows(
+        phi, grid, directions, fills[:, used], np.array(grid.low_mm) + grid.step_mm * ijk
+    )
+
+
+def part_in_one(shadows: Shadows, *, draft_deg: float) -> Parting:
+    """One piece: the pull with the least fill among those that point well up."""
+    up = np.flatnonzero(shadows.directions[:, 2] >= STEEPEST_ONE_PIECE)
+    best = up[np.argmin(shadows.fills[up].sum(axis=1))]
+    everything = np.ones(shadows.phi.shape, dtype=bool)
+    pull, fill = _refined(
+        shadows, shadows.directions[best], everything, EVERYWHERE, draft_deg, STEEPEST_ONE_PIECE
+    )
+    return Parting((EVERYWHERE,), pull[None], fill)
+
+
+def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
+    """Two pieces: an upright plane through the part and a pull for each side."""
+    best: tuple[float, Zone, int, int] | None = None
+    for angle in np.arange(PLANE_ANGLES) * np.pi / PLANE_ANGLES:
+        normal = np.array([np.cos(angle), np.sin(angle), 0.0])
+        found = _best_offset(shadows, normal, draft_deg)
+        if best is None or found[0] < best[0]:
+            best = found
+    assert best is not None
+    _, zone, ahead, behind = best
+    other = Zone(_as_tuple(-np.array(zone.normal)), -zone.offset_mm)
+    x, y, _ = shadows.grid.axes()
+    side = np.broadcast_to(
+        zone.normal[0] * x + zone.normal[1] * y >= zone.offset_mm, shadows.phi.shape
+    )
+    pulls, fills = [], []
+    for half, index, within in ((zone, ahead, side), (other, behind, ~side)):
+        pull, fill = _refined(
+            shadows, shadows.directions[index], within, half, draft_deg, np.sin(0.12)
+        )
+        pulls.append(pull)
+        fills.append(fill)
+    return Parting((zone, other), np.stack(pulls), float(sum(fills)))
+
+
+def _best_offset(
+    shadows: Shadows, normal: Floats, draft_deg: float
+) -> tuple[float, Zone, int, int]:
+    """The cheapest plane with this normal: cost, zone ahead, pull ahead, pull behind."""
+    body = np.argwhere(shadows.phi < 0)[:, :2] * shadows.grid.step_mm + shadows.grid.low_mm[:2]
+    across = body @ normal[:2]
+    low, high = float(across.min()), float(across.max())
+    middle, width = 0.5 * (low + high), high - low
+    offsets = middle + width * np.linspace(LEAST_SHARE - 0.5, 0.5 - LEAST_SHARE, 9)
+    at = np.searchsorted(offsets, shadows.points_mm[:, :2] @ normal[:2], side="right")
+    slots = np.zeros((len(shadows.directions), len(offsets) + 1))
+    for slot in range(len(offsets) + 1):
+        slots[:, slot] = shadows.fills[:, at == slot].sum(axis=1)
+    below = np.cumsum(slots, axis=1)[:, :-1]
+    above = slots.sum(axis=1)[:, None] - below
+    lean = shadows.directions @ normal
+    least = np.sin(np.radians(max(draft_deg, 3.0)))
+    above[lean < least] = np.inf
+    below[lean > -least] = np.inf
+    # equal fills: the plane through the middle, and pulls that rise
+    cost = above.min(axis=0) + below.min(axis=0)
+    cost = cost * 1.001 + 0.02 * np.abs(offsets - middle) / max(width, 1.0) * cost.min()
+    k = int(np.argmin(cost))
+    zone = Zone(_as_tuple(normal), float(offsets[k]))
+    return float(cost[k]), zone, int(np.argmin(above[:, k])), int(np.argmin(below[:, k]))
+
+
+def _refined(
+    shadows: Shadows, pull: Floats, within: Field, zone: Zone, draft_deg: float, least_z: float
+) -> tuple[Floats, float]:
+    """The pull turned in small steps as long as that saves fill in its zone."""
+    best, fill = pull, _fill_within(shadows, pull, within, draft_deg)
+    for turn_deg in (6.0, 2.5):
+        for tried in _turned(best, turn_deg):
+            if tried[2] < least_z or not zone.is_left_by(tried, draft_deg=draft_deg):
+                continue
+            cost = _fill_within(shadows, tried, within, draft_deg)
+            if cost < fill - 0.02:
+                best, fill = tried, cost
+    return best, fill
+
+
+def _fill_within(shadows: Shadows, pull: Floats, within: Field, draft_deg: float) -> float:
+    fill = _fill_of(shadows.phi, shadows.grid, pull, draft_deg)
+    return float(fill[within].sum())
+
+
+def _fill_of(phi: Field, grid: Grid, pull: Floats, draft_deg: float) -> Field:
+    """cm3 of fill in each cell of the grid for one pull; the border's cells count in part."""
+    s = swept(phi, grid, pull=pull, draft_deg=draft_deg, up_to_mm=2 * grid.step_mm)
+    above_board = (grid.axis(2) > 0)[None, None, :]
+    share = np.clip(0.5 - s / grid.step_mm, 0, 1) - np.clip(0.5 - phi / grid.step_mm, 0, 1)
+    return np.where(above_board, share * np.float32(grid.step_mm**3 / 1000), 0).astype(np.float32)
+
+
+def _sheaf(draft_deg: float) -> Floats:
+    """(D, 3) directions spread evenly over the upper half-space, straight up among them."""
+    n = np.arange(2 * SHEAF) + 0.5
+    z = 1 - n / SHEAF
+    angle = np.pi * (1 + 5**0.5) * n
+    flat = np.sqrt(1 - z * z)
+    ball = np.stack([flat * np.cos(angle), flat * np.sin(angle), z], axis=1)
+    upper = ball[ball[:, 2] >= max(np.sin(np.radians(draft_deg)), 0.12)]
+    return np.vstack([[0.0, 0.0, 1.0], upper])
+
+
+def _turned(direction: Floats, by_deg: float) -> list[Floats]:
+    """Eight directions around one."""
+    side = np.cross(direction, [0.0, 1.0, 0.0] if abs(direction[1]) < 0.9 else [1.0, 0.0, 0.0])
+    side /= np.linalg.norm(side)
+    other = np.cross(direction, side)
+    by = np.radians(by_deg)
+    return [
+        np.cos(by) * direction + np.sin(by) * (np.cos(a) * side + np.sin(a) * other)
+        for a in np.arange(8) * np.pi / 4
+    ]
+
+
+def _as_tuple(vector: Floats) -> tuple[float, float, float]:
+    return float(vector[0]), float(vector[1]), float(vector[2])
+
+
+def _shape3(field: Field) -> tuple[int, int, int]:
+    return field.shape[0], field.shape[1], field.shape[2]

@@ -1,0 +1,211 @@
+"""The rigid shell: a band of even thickness around everything its pieces sweep out.
+
+Each piece is made from its own swept field and cut exactly at the parting plane and the
+board, so it leaves along its pull by construction. What a sweep adds to the skin is silicone
+fill, and the skin is made from the same fields.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from firstpull.core.arrays import Floats
+from firstpull.core.mesh.contour import contour
+from firstpull.core.mesh.grid import Field, sample
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.solid import largest_part, mesh_of, solid
+from firstpull.core.mould.body import Body
+from firstpull.core.mould.parting import Parting
+from firstpull.core.mould.skin import SkinShape
+from firstpull.core.mould.sweep import Zone, swept
+
+FLANGE_WIDTH_MM = 25.0
+FLANGE_THICKER = 1.5  # than the shell
+BOLT_SPACING_MM = 100.0
+BOLT_HOLE_MM = 6.5
+BOLT_ABOVE_BOARD_MM = 14.0
+SPECK_MM3 = 20.0  # a loose bit smaller than this is noise of the grid
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One rigid piece.
+
+    Args:
+        mesh: closed, in the mould frame.
+        pull: unit vector it leaves along.
+        volume_cm3: of the piece.
+        bolts_mm: (B, 3) centres of the bolt holes on the parting plane.
+    """
+
+    mesh: Mesh
+    pull: tuple[float, float, float]
+    volume_cm3: float
+    bolts_mm: Floats
+
+
+@dataclass(frozen=True)
+class SkinAndShell:
+    """The silicone skin with its fill, and the shell's pieces in the order they come off.
+
+    Args:
+        skin: closed; flange, keys and fill included, the body left out.
+        skin_cm3: its volume, fill included.
+        fill_cm3: the silicone that only closes what would lock the shell.
+        pieces: the shell.
+        parting: the plane and pulls they were made with.
+        clearance_mm: between skin and shell.
+    """
+
+    skin: Mesh
+    skin_cm3: float
+    fill_cm3: float
+    pieces: tuple[Piece, ...]
+    parting: Parting
+    clearance_mm: float
+
+
+def room_for_shell(*, thickness_mm: float, clearance_mm: float) -> float:
+    """How far beyond the skin its distance must be known to build the shell."""
+    return clearance_mm + thickness_mm + FLANGE_WIDTH_MM + 3.0
+
+
+def build_shell(
+    body: Body,
+    shape: SkinShape,
+    parting: Parting,
+    *,
+    thickness_mm: float,
+    clearance_mm: float,
+    draft_deg: float,
+) -> SkinAndShell:
+    """Skin with fill, and shell pieces.
+
+    Args:
+        body: on the board.
+        shape: the skin before fill, known as far as ``room_for_shell`` asks.
+        parting: zones and pulls.
+        thickness_mm: of the shell.
+        clearance_mm: left free between skin and shell: release film, or a bedding coat.
+        draft_deg: least lean of the shell's faces to its pull.
+    """
+    several = len(parting.zones) > 1
+    bolts = _bolts(shape, parting, thickness_mm, clearance_mm) if several else np.zeros((0, 3))
+    outsides, pieces = [], []
+    for zone, pull in zip(parting.zones, parting.pulls, strict=True):
+        s = swept(
+            shape.phi,
+            shape.grid,
+            pull=pull,
+            draft_deg=draft_deg,
+            up_to_mm=clearance_mm + thickness_mm + 3 * shape.grid.step_mm,
+            zone=zone,
+        )
+        outsides.append(_within(solid(contour(s, shape.grid)), zone))
+        field = _piece_field(shape, s, zone if several else None, thickness_mm, clearance_mm)
+        made = _within(solid(contour(field, shape.grid)), zone)
+        for bolt in bolts:
+            made = made - _bolt_hole(bolt, zone, thickness_mm)
+        pieces.append(_piece(made, pull, bolts))
+    outside = outsides[0]
+    for more in outsides[1:]:
+        outside = outside + more
+    plain = _above_board(solid(contour(shape.phi, shape.grid)))
+    skin = _above_board(outside - solid(body.below))
+    skin = largest_part(skin, at_least_mm3=SPECK_MM3)
+    return SkinAndShell(
+        skin=mesh_of(skin),
+        skin_cm3=skin.volume() / 1000,
+        fill_cm3=max(0.0, (_above_board(outside).volume() - plain.volume()) / 1000),
+        pieces=tuple(pieces),
+        parting=parting,
+        clearance_mm=clearance_mm,
+    )
+
+
+def _piece_field(
+    shape: SkinShape, s: Field, zone: Zone | None, thickness_mm: float, clearance_mm: float
+) -> Field:
+    """Negative in the piece: the band around the sweep, and the flange along the plane."""
+    low = np.float32(clearance_mm)
+    field = s - np.float32(clearance_mm + thickness_mm)
+    if zone is not None:
+        x, y, z = shape.grid.axes()
+        n = zone.normal
+        into = (n[0] * x + n[1] * y + n[2] * z - zone.offset_mm).astype(np.float32)
+        reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
+        flange = np.maximum(
+            into - np.float32(FLANGE_THICKER * thickness_mm), shape.phi - reach
+        )
+        np.minimum(field, flange, out=field)
+    return np.maximum(field, low - s)
+
+
+def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
+    whole = largest_part(made, at_least_mm3=SPECK_MM3)
+    return Piece(
+        mesh=mesh_of(whole),
+        pull=(float(pull[0]), float(pull[1]), float(pull[2])),
+        volume_cm3=whole.volume() / 1000,
+        bolts_mm=bolts,
+    )
+
+
+def _within(made: Any, zone: Zone) -> Any:
+    """Cut exactly at the parting plane and at the board."""
+    cut = made.trim_by_plane(zone.normal, zone.offset_mm) if any(zone.normal) else made
+    return _above_board(cut)
+
+
+def _above_board(made: Any) -> Any:
+    return made.trim_by_plane((0.0, 0.0, 1.0), 0.0)
+
+
+def _bolts(
+    shape: SkinShape, parting: Parting, thickness_mm: float, clearance_mm: float
+) -> Floats:
+    """(B, 3) evenly along the middle of the flange on the parting plane."""
+    from skimage.measure import find_contours
+
+    zone = parting.zones[0]
+    n = np.array(zone.normal)
+    across = np.array([-n[1], n[0], 0.0])
+    step = shape.grid.step_mm
+    low, top = np.array(shape.grid.low_mm), shape.grid.axis(2)[-1]
+    span = float(np.hypot(*(np.array(shape.grid.shape[:2]) * step)))
+    u = np.arange(-span, span, step)
+    v = np.arange(BOLT_ABOVE_BOARD_MM, top, step)
+    middle = low[:2] + 0.5 * step * np.array(shape.grid.shape[:2])
+    start = np.append(middle + (zone.offset_mm - middle @ n[:2]) * n[:2], 0.0)
+    points = start + u[:, None, None] * across + v[None, :, None] * np.array([0.0, 0.0, 1.0])
+    phi = sample(shape.phi, shape.grid, points.reshape(-1, 3)).reshape(len(u), len(v))
+    level = clearance_mm + thickness_mm + 0.55 * FLANGE_WIDTH_MM
+    lines = find_contours(phi, level)
+    if not lines:
+        return np.zeros((0, 3))
+    line = max(lines, key=len) * step
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    count = max(2, int(np.ceil(along[-1] / BOLT_SPACING_MM)))
+    at = (np.arange(count) + 0.5) / count * along[-1]
+    place = np.stack([np.interp(at, along, line[:, a]) for a in (0, 1)], axis=1)
+    bolts: Floats = (
+        start
+        + (u[0] + place[:, :1]) * across
+        + (v[0] + place[:, 1:]) * np.array([[0.0, 0.0, 1.0]])
+    )
+    return bolts
+
+
+def _bolt_hole(bolt_mm: Floats, zone: Zone, thickness_mm: float) -> Any:
+    """A cylinder through the flange, along the parting plane's normal."""
+    import manifold3d
+
+    length = 4 * FLANGE_THICKER * thickness_mm
+    hole = manifold3d.Manifold.cylinder(length, BOLT_HOLE_MM / 2, circular_segments=32, center=True)
+    n = np.array(zone.normal)
+    side = np.array([-n[1], n[0], 0.0])
+    frame = np.column_stack([side, np.cross(n, side), n, bolt_mm])
+    return hole.transform(frame)

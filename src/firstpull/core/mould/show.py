@@ -1,0 +1,214 @@
+"""The show surface: the faces of the master that the mould copies.
+
+Of two faces that are partners across the wall of a shell, the outside is the one that sees
+more of the upper half-space. A face without a partner goes by its own view. A minimum cut
+that likes sharp edges then draws the border, so that the outer edge of a rim and the back of
+an eye opening's edge become clean loops.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstpull.core.arrays import Flags, Floats
+from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.adjacency import FacePairs, face_pairs, patches, smoothed
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.rays import RayScene
+
+GREATEST_WALL_MM = 15.0
+LOOKS_PER_FACE = 8  # averaged over some hundred neighbouring faces afterwards
+SURE = 0.6  # confidence from which a face is not asked again
+
+
+class ShowUnclear(WorkshopError):
+    """The mesh has no side that a mould could copy."""
+
+    code = "show_unclear"
+
+
+@dataclass(frozen=True)
+class Show:
+    """The show surface of a master.
+
+    Args:
+        faces: (F,) true where the mould copies the face.
+        loops: the borders, each a closed run of vertex numbers with the show surface on its
+            left seen from outside; the rim toward the board comes first.
+        area_mm2: area of the show surface.
+        wall_mm: (F,) thickness behind each face that has a partner, NaN elsewhere.
+        is_shell: whether most of the show surface is a wall with an inside.
+    """
+
+    faces: Flags
+    loops: tuple[NDArray[np.int32], ...]
+    area_mm2: float
+    wall_mm: Floats
+    is_shell: bool
+
+
+def find_show(mesh: Mesh) -> Show:
+    """The show surface of a closed master that stands z up.
+
+    Raises:
+        ShowUnclear: everything or nothing of it would be copied.
+    """
+    pairs = face_pairs(mesh)
+    scene = RayScene(mesh)
+    partner, wall = _partners(mesh, scene)
+    view = smoothed(pairs, _view_of_sky(mesh, scene), times=16, crease_deg=40.0)
+    leaning = _leaning(mesh, pairs, partner, view)
+    faces = _cut(mesh, pairs, leaning)
+    faces = _without_islands(mesh, pairs, faces, leaning)
+    faces = _without_pinches(mesh, pairs, faces)
+    areas = mesh.face_areas_mm2
+    shown = float(areas[faces].sum())
+    if not 0.0 < shown < areas.sum():
+        raise ShowUnclear(
+            where="The master",
+            found="has no border between a side to copy and a side to leave",
+            limit="a mould needs an inside, a rim or a base",
+            remedy="Give another direction with --up, or cut the model open at the back.",
+        )
+    is_shell = float(areas[faces & (partner >= 0)].sum()) > 0.5 * shown
+    return Show(faces, _loops(mesh, pairs, faces), shown, wall, is_shell)
+
+
+def _partners(mesh: Mesh, scene: RayScene) -> tuple[NDArray[np.int32], Floats]:
+    """The face across the wall from each face, -1 where there is none, and how far it is."""
+    normals = mesh.face_normals
+    span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
+    inset = 2e-5 * span
+    origins = mesh.face_centres_mm - inset * normals
+    partner = scene.hit_face(origins, -normals)
+    there = partner >= 0
+    far = np.full(len(partner), np.inf)
+    # the way to the partner's plane along the ray
+    p, n = mesh.face_centres_mm[partner[there]], normals[partner[there]]
+    across = -normals[there]
+    slope = np.einsum("ij,ij->i", across, n)
+    far[there] = np.einsum("ij,ij->i", p - origins[there], n) / np.where(slope > 0.1, slope, 0.1)
+    facing = np.zeros(len(partner), dtype=bool)
+    facing[there] = slope > 0.5
+    close = facing & (far < min(GREATEST_WALL_MM, 0.2 * span))
+    return np.where(close, partner, -1).astype(np.int32), np.where(close, far + inset, np.nan)
+
+
+def _view_of_sky(mesh: Mesh, scene: RayScene) -> Floats:
+    """(F,) share of the upper half-space each face sees, from a few looks."""
+    rng = np.random.Generator(np.random.PCG64(7))
+    n = len(mesh.faces)
+    normals = mesh.face_normals
+    span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
+    origins = mesh.face_centres_mm + 2e-5 * span * normals
+    seen = np.zeros(n)
+    turn = rng.random(n)
+    for look in range(LOOKS_PER_FACE):
+        # one look in each band of height, turned differently at each face
+        z = (look + rng.random(n)) / LOOKS_PER_FACE
+        angle = 2 * np.pi * (turn + look * 0.618034)
+        flat = np.sqrt(1 - z * z)
+        ways = np.stack([flat * np.cos(angle), flat * np.sin(angle), z], axis=1)
+        front = np.flatnonzero(np.einsum("ij,ij->i", ways, normals) > 0)
+        seen[front] += ~scene.is_blocked(origins[front], ways[front])
+    return seen / LOOKS_PER_FACE
+
+
+def _leaning(mesh: Mesh, pairs: FacePairs, partner: NDArray[np.int32], view: Floats) -> Floats:
+    """(F,) from -1, surely inside, to 1, surely show."""
+    alone = np.clip(4.0 * (view - 0.04), -0.2, 0.2)
+    there = partner >= 0
+    apart = np.zeros(len(view))
+    apart[there] = view[there] - view[partner[there]]
+    # the difference is small where the whole place sees little; what counts is which is larger
+    scale = np.maximum(0.05, 0.5 * (view + np.where(there, view[partner], view)))
+    paired = np.clip(apart / scale, -1.0, 1.0)
+    paired = smoothed(pairs, np.where(there, paired, alone), times=8, crease_deg=40.0)
+    return np.where(there, paired, alone)
+
+
+def _cut(mesh: Mesh, pairs: FacePairs, leaning: Floats) -> Flags:
+    """Show or not for each face: the cheapest border that agrees with the sure faces."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import breadth_first_order, maximum_flow
+
+    n = len(leaning)
+    show, hide = n, n + 1
+    sharp = np.clip(np.abs(pairs.bend_deg) - 8.0, 0.0, None) / 25.0
+    border = pairs.length_mm * (0.02 + np.exp(-(sharp**2)))
+    pull = mesh.face_areas_mm2 * np.where(np.abs(leaning) > SURE, 50.0, 1.0) * np.abs(leaning)
+    unit = 1000.0 / float(np.median(pairs.length_mm))
+    top = 2**30 // 64
+    sides = np.minimum(border * unit, top).astype(np.int32) + 1
+    pulls = np.minimum(pull * unit, top).astype(np.int32)
+    out, kept = leaning >= 0, leaning < 0
+    faces = np.arange(n)
+    rows = np.concatenate([pairs.a, pairs.b, np.full(out.sum(), show), faces[kept]])
+    cols = np.concatenate([pairs.b, pairs.a, faces[out], np.full(kept.sum(), hide)])
+    load = np.concatenate([sides, sides, pulls[out], pulls[kept]])
+    graph = coo_matrix((load, (rows, cols)), shape=(n + 2, n + 2), dtype=np.int32).tocsr()
+    graph.sum_duplicates()
+    rest = graph - maximum_flow(graph, show, hide).flow
+    rest.data = np.maximum(rest.data, 0)
+    rest.eliminate_zeros()
+    reached = breadth_first_order(rest, show, return_predecessors=False)
+    faces_shown = np.zeros(n + 2, dtype=bool)
+    faces_shown[reached] = True
+    return faces_shown[:n]
+
+
+def _without_islands(mesh: Mesh, pairs: FacePairs, faces: Flags, leaning: Floats) -> Flags:
+    """One show patch; hidden patches only where the wall's partners or the base say so."""
+    areas = mesh.face_areas_mm2
+    patch = patches(pairs, faces)
+    size = np.bincount(patch, weights=areas)
+    surely = np.bincount(patch, weights=areas * np.where(leaning < -SURE, 1.0, 0.0))
+    kind = np.zeros(len(size), dtype=bool)
+    kind[patch] = faces
+    largest_show = int(np.argmax(np.where(kind, size, -1.0)))
+    largest_hide = int(np.argmax(np.where(kind, -1.0, size)))
+    hidden = (surely > 0.5 * size) & ~kind
+    hidden[largest_hide] = True
+    # a second show patch stands behind the wall: it is not copied
+    hidden |= kind & (np.arange(len(size)) != largest_show)
+    return ~hidden[patch]
+
+
+def _without_pinches(mesh: Mesh, pairs: FacePairs, faces: Flags) -> Flags:
+    """The border passes no vertex twice: show grows by the faces at such a vertex."""
+    faces = faces.copy()
+    for _ in range(20):
+        border = faces[pairs.a] != faces[pairs.b]
+        ends = np.concatenate([pairs.start[border], pairs.end[border]])
+        pinched = np.bincount(ends, minlength=len(mesh.vertices_mm)) > 2
+        if not pinched.any():
+            break
+        faces |= pinched[mesh.faces].any(axis=1)
+    return faces
+
+
+def _loops(mesh: Mesh, pairs: FacePairs, faces: Flags) -> tuple[NDArray[np.int32], ...]:
+    """The border as closed runs, the one that spans the most of the board first."""
+    border = np.flatnonzero(faces[pairs.a] != faces[pairs.b])
+    inside_a = faces[pairs.a[border]]
+    start = np.where(inside_a, pairs.start[border], pairs.end[border])
+    end = np.where(inside_a, pairs.end[border], pairs.start[border])
+    after = dict(zip(start.tolist(), end.tolist(), strict=True))
+    loops = []
+    while after:
+        first, here = after.popitem()
+        run = [first]
+        while here != first:
+            run.append(here)
+            here = after.pop(here)
+        loops.append(np.array(run, dtype=np.int32))
+    return tuple(sorted(loops, key=lambda run: -abs(_plan_area(mesh.vertices_mm[run]))))
+
+
+def _plan_area(points_mm: Floats) -> float:
+    """Area that a closed run of points encloses seen from above; its sign tells the turn."""
+    x, y = points_mm[:, 0], points_mm[:, 1]
+    return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))

@@ -1,0 +1,174 @@
+"""Which way is up on the board: away from the hollow, or away from a flat base.
+
+The hollow of a mask is the largest pocket that its convex hull bridges; the hull faces that
+bridge it face the board.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from firstpull.core.arrays import Floats
+from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.rays import RayScene
+
+LEAST_HOLLOW = 0.04  # of the hull's volume: less is a dent, not the inside of a mask
+LEAST_BASE = 0.06  # of the hull's area: a base that stands
+
+
+class UpUnclear(WorkshopError):
+    """Nothing about the shape tells which side lies on the board."""
+
+    code = "up_unclear"
+
+
+@dataclass(frozen=True)
+class Up:
+    """The direction away from the board.
+
+    Args:
+        direction: unit vector in the mesh's own frame.
+        found_by: "hollow", "flat base" or "given".
+        why: one sentence.
+        hollow_cm3: volume of the hollow under the hull, 0 where there is none.
+    """
+
+    direction: tuple[float, float, float]
+    found_by: str
+    why: str
+    hollow_cm3: float
+
+
+def find_up(mesh: Mesh, *, given: ArrayLike | None = None) -> Up:
+    """Up for this master.
+
+    Args:
+        mesh: closed, mm.
+        given: a direction the maker chose; it need not have unit length.
+
+    Raises:
+        UpUnclear: no hollow and no flat base, or the given direction has no length.
+    """
+    if given is not None:
+        return _given(np.asarray(given, dtype=np.float64))
+    bridges = _hull_pockets(mesh)
+    if bridges.hollow_mm3 > LEAST_HOLLOW * bridges.hull_mm3:
+        return Up(
+            _as_tuple(-bridges.hollow_normal),
+            "hollow",
+            f"opposite the hollow of {bridges.hollow_mm3 / 1000:.0f} cm3 that the convex hull "
+            "bridges",
+            bridges.hollow_mm3 / 1000.0,
+        )
+    if bridges.base_mm2 > LEAST_BASE * bridges.hull_mm2:
+        return Up(
+            _as_tuple(-bridges.base_normal),
+            "flat base",
+            f"opposite the flat base of {bridges.base_mm2 / 100:.0f} cm2",
+            0.0,
+        )
+    raise UpUnclear(
+        where="The shape",
+        found="has no hollow and no flat base that tell which side lies on the board",
+        limit="",
+        remedy="Give the direction away from the board, for example --up 0,0,1.",
+    )
+
+
+def _given(direction: Floats) -> Up:
+    length = float(np.linalg.norm(direction)) if direction.shape == (3,) else 0.0
+    if not np.isfinite(length) or length < 1e-9:
+        raise UpUnclear(
+            where="Up",
+            found=f"is {direction.tolist()}, which has no direction",
+            limit="it needs three numbers that are not all 0",
+            remedy="Give for example --up 0,0,1.",
+        )
+    return Up(_as_tuple(direction / length), "given", "given by the maker", 0.0)
+
+
+@dataclass(frozen=True)
+class _Pockets:
+    hull_mm3: float
+    hull_mm2: float
+    hollow_mm3: float
+    hollow_normal: Floats
+    base_mm2: float
+    base_normal: Floats
+
+
+def _hull_pockets(mesh: Mesh) -> _Pockets:
+    """The largest pocket under bridging hull faces, and the largest flat hull side."""
+    from scipy.spatial import ConvexHull
+
+    hull = ConvexHull(mesh.vertices_mm)
+    corners = mesh.vertices_mm[hull.simplices]
+    normals = hull.equations[:, :3]
+    areas = 0.5 * np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    depth = _depth_below(mesh, corners, normals)
+    span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
+    # a bridging face has room below it; one that lies on the mesh has none
+    bridging = depth > 0.02 * span
+    group = _groups(hull.neighbors, bridging)
+    pocket = np.bincount(group[bridging], weights=(areas * depth)[bridging], minlength=1)
+    best = bridging & (group == int(np.argmax(pocket)))
+    vector = (normals[best] * areas[best, None]).sum(axis=0)
+    base_mm2, base_normal = _largest_flat(normals, np.where(depth < 0.002 * span, areas, 0.0))
+    return _Pockets(
+        hull_mm3=float(hull.volume),
+        hull_mm2=float(hull.area),
+        hollow_mm3=float(pocket.max()),
+        hollow_normal=_unit(vector),
+        base_mm2=base_mm2,
+        base_normal=base_normal,
+    )
+
+
+def _depth_below(mesh: Mesh, corners: Floats, normals: Floats) -> Floats:
+    """(H,) mean way from points of each hull face inward to the mesh."""
+    span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
+    weights = np.array([[1, 1, 1], [4, 1, 1], [1, 4, 1], [1, 1, 4]], dtype=np.float64)
+    weights /= weights.sum(axis=1, keepdims=True)
+    points = np.einsum("sc,hcd->hsd", weights, corners) + 1e-3 * span * normals[:, None]
+    ways = np.broadcast_to(-normals[:, None], points.shape)
+    found = RayScene(mesh).distance(points.reshape(-1, 3), ways.reshape(-1, 3))
+    found = np.where(np.isfinite(found), found, 0.0).reshape(len(corners), -1)
+    depth: Floats = np.maximum(found.mean(axis=1) - 1e-3 * span, 0.0)
+    return depth
+
+
+def _groups(neighbours: NDArray[np.int32], chosen: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """(H,) labels of chosen hull faces that hang together."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    n = len(chosen)
+    a = np.repeat(np.arange(n), 3)
+    b = neighbours.ravel()
+    both = chosen[a] & chosen[b]
+    graph = coo_matrix((np.ones(both.sum()), (a[both], b[both])), shape=(n, n))
+    return connected_components(graph, directed=False)[1].astype(np.int32)
+
+
+def _largest_flat(normals: Floats, areas: Floats) -> tuple[float, Floats]:
+    """The largest total area of hull faces that share a normal within half a degree."""
+    candidates = np.argsort(areas)[::-1][:32]
+    within = normals[candidates] @ normals.T > np.cos(np.radians(0.5))
+    totals = within @ areas
+    best = int(np.argmax(totals))
+    return float(totals[best]), normals[candidates[best]]
+
+
+def _unit(vector: Floats) -> Floats:
+    length = np.linalg.norm(vector)
+    return vector / length if length > 0 else np.array([0.0, 0.0, 1.0])
+
+
+def _as_tuple(vector: Floats) -> tuple[float, float, float]:
+    return float(vector[0]), float(vector[1]), float(vector[2])
