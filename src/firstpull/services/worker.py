@@ -100,7 +100,8 @@ def _answer(
         elif kind == "done":
             return content[0]
         elif kind == "refused":
-            raise content[0]
+            error, error.code = content
+            raise error
         else:
             raise WorkerBug(*content)
     raise Cancelled(
@@ -163,7 +164,7 @@ def _child(pipe: Connection, function: Callable[..., Any], args: tuple[Any, ...]
         message = ("done", function(*args, progress=_reporter(pipe)))
         payload = pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL)
     except WorkshopError as error:
-        payload = pickle.dumps(("refused", _portable(error)))
+        payload = pickle.dumps(("refused", _portable(error), error.code))
     except MemoryError:
         os.kill(os.getpid(), signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
         return
@@ -195,11 +196,9 @@ def _portable(error: WorkshopError) -> WorkshopError:
             return error
     except Exception:
         pass  # a subclass with fields of its own; the plain refusal below says the same
-    plain = WorkshopError(
+    return WorkshopError(
         where=error.where, found=error.found, limit=error.limit, remedy=error.remedy
     )
-    plain.code = error.code
-    return plain
 
 
 def _end_with_parent() -> None:
