@@ -1,0 +1,117 @@
+"""The printed packet: a plan and its pictures become pages that survive resin."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Mapping
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any, Literal
+
+from firstpull.packet import moulding, palette, summary
+from firstpull.packet.album import picture_key
+from firstpull.packet.format import kept_together, plain, shortened
+
+Paper = Literal["a4", "letter"]
+
+TEMPLATES = ("packet.typ", "look.typ", "pages.typ")
+SIDES = ("front", "right", "back", "left")
+
+
+def make_packet(
+    plan: Mapping[str, Any], pictures: Mapping[str, bytes], *, paper: Paper = "a4"
+) -> bytes:
+    """The packet as PDF bytes; the same plan and pictures give the same bytes.
+
+    Args:
+        plan: as in docs/plan.md; keys that are absent leave their place on the page out.
+        pictures: PNG bytes by the names of `album.picture_key`; any may be missing.
+        paper: "a4" or "letter".
+    """
+    import typst
+
+    data = page_data(plan, pictures, paper=paper)
+    text = kept_together(json.dumps(data, ensure_ascii=False))
+    sources = files("firstpull.packet")
+    with tempfile.TemporaryDirectory(prefix="firstpull-packet-") as folder:
+        desk = Path(folder)
+        for name in TEMPLATES:
+            (desk / name).write_bytes(sources.joinpath(name).read_bytes())
+        (desk / "data.json").write_text(text, encoding="utf-8")
+        for key, image in pictures.items():
+            (desk / f"{key}.png").write_bytes(image)
+        with as_file(sources.joinpath("fonts")) as fonts:
+            pdf: bytes = typst.compile(
+                str(desk / TEMPLATES[0]),
+                root=folder,
+                font_paths=[str(fonts)],
+                ignore_system_fonts=all(_is_covered(c) for c in text),
+                format="pdf",
+            )
+    return pdf
+
+
+def _is_covered(letter: str) -> bool:
+    """Whether the fonts that come along hold a letter: Latin and general punctuation."""
+    code = ord(letter)
+    return code < 0x250 or 0x2000 <= code < 0x2300
+
+
+def page_data(
+    plan: Mapping[str, Any], pictures: Mapping[str, bytes], *, paper: Paper = "a4"
+) -> dict[str, Any]:
+    """All words and figures of the pages, formatted; the template only lays them out."""
+    job = plan.get("job") or {}
+    parts = plan.get("parts") or []
+    name = str(job.get("name") or "Unnamed job")
+    return {
+        "paper": "us-letter" if paper == "letter" else "a4",
+        "colours": {
+            n: palette.hex_of(getattr(palette, n.upper()))
+            for n in ("accent", "ink", "master", "clay", "silicone", "shell")
+        },
+        "job": name,
+        "job_short": shortened(name, 64),
+        "job_pt": 27 if len(name) <= 34 else 20 if len(name) <= 70 else 14,
+        "made_on": str(job.get("made_on") or ""),
+        "good": plain(job["good_castings"]) if job.get("good_castings") else "",
+        "parts": [_part(plan, job, p, n, pictures) for n, p in enumerate(parts, start=1)],
+        "assumed": summary.assumptions(plan),
+        "steps": summary.steps(plan),
+        "shopping": summary.shopping(plan),
+        "cautions": summary.cautions(plan),
+    }
+
+
+def _part(
+    plan: Mapping[str, Any],
+    job: Mapping[str, Any],
+    part: Mapping[str, Any],
+    number: int,
+    pictures: Mapping[str, bytes],
+) -> dict[str, Any]:
+    def shown(view: str, mould: int | None = None) -> str | None:
+        key = picture_key(number, view, mould=mould)
+        return f"{key}.png" if key in pictures else None
+
+    moulds = []
+    for index, mould in enumerate(part.get("moulds") or [], start=1):
+        page = moulding.mould_page(mould)
+        page["sides"] = [{"name": s, "file": shown(s, index)} for s in SIDES if shown(s, index)]
+        page |= {view: shown(view, index) for view in ("exploded", "section")}
+        moulds.append(page)
+    master = part.get("master") or {}
+    name = str(part.get("name") or job.get("part") or f"part {number}")
+    return {
+        "name": name,
+        "short": shortened(name, 36),
+        "hero": shown("hero"),
+        "findings_picture": shown("findings"),
+        "summary": summary.summary(plan, part),
+        "measures": summary.measures(part),
+        "findings": summary.findings(master),
+        "mended": summary.changed(master.get("mended")),
+        "moulds": moulds,
+        "cast": moulding.cast_page(part.get("cast")),
+    }

@@ -1,0 +1,479 @@
+"""An invented plan, a heron half-mask for a river parade, with solids from primitives.
+
+The figures are made up to fill every field of a plan; they are plausible, not computed.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import manifold3d as m3
+import numpy as np
+
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.packet.album import MouldSolids, master_pictures, mould_pictures
+from firstpull.packet.packet import make_packet
+
+IDENTITY = [1.0, 0, 0, 0, 0, 1.0, 0, 0, 0, 0, 1.0, 0, 0, 0, 0, 1.0]
+
+
+def as_mesh(solid: m3.Manifold) -> Mesh:
+    raw = solid.to_mesh()
+    return Mesh(np.asarray(raw.vert_properties)[:, :3], np.asarray(raw.tri_verts))
+
+
+def mask_solids(segments: int = 96) -> MouldSolids:
+    """A domed half-mask with eyes and a beak, its body, skin and a shell in two pieces."""
+
+    def dome(grow: float) -> m3.Manifold:
+        ball = m3.Manifold.sphere(1.0, segments)
+        skull = ball.scale([78 + grow, 62 + grow, 66 + grow])
+        beak = m3.Manifold.cylinder(95 + grow, 24 + grow, 4 + grow, segments)
+        beak = beak.rotate([62, 0, 0]).translate([0, -30, 34])
+        return skull + beak
+
+    board = 13.0
+    upper = m3.Manifold.cube([400, 400, 300], True).translate([0, 0, 150])
+    eyes = m3.Manifold()
+    for side in (-1, 1):
+        eye = m3.Manifold.cylinder(120, 11, 11, segments).scale([1.5, 1, 1])
+        eyes = eyes + eye.translate([side * 32, 14, 0])
+    up = [0.0, 0.0, board]
+    solid = (dome(0) ^ upper).translate(up)
+    hollow = (dome(-4) ^ upper.translate([0, 0, -1])).translate(up)
+    master = solid - hollow - eyes.translate(up)
+    foot = (dome(0).scale([1.02, 1.02, 1]) ^ upper).project().extrude(board)
+    body = solid + foot
+    around = dome(0).project().offset(26, m3.JoinType.Round)
+    flange = around.extrude(8)
+    skin = ((dome(8) ^ upper).translate([0, 0, board]) + flange) - body
+    skin = skin + (dome(8).project().extrude(board) - body)
+    block = (dome(13) ^ upper).translate([0, 0, board]) + dome(13).project().extrude(board)
+    rim = dome(0).project().offset(30, m3.JoinType.Round).extrude(5).translate([0, 0, 8])
+    shell = block + rim - skin - body
+    wall = m3.Manifold.cube([8, 400, 400], True)
+    outer = (dome(32) ^ upper).translate([0, 0, board]) - block - skin
+    shell = shell + (outer ^ wall)
+    halves = [
+        shell.trim_by_plane([1, 0, 0], 0.05),
+        shell.trim_by_plane([-1, 0, 0], 0.05),
+    ]
+    pulls = [(0.92, 0.0, 0.392), (-0.92, 0.0, 0.392)]
+    return MouldSolids(
+        master=as_mesh(master),
+        body=as_mesh(body),
+        skin=as_mesh(skin),
+        pieces=[(as_mesh(h), p) for h, p in zip(halves, pulls, strict=True)],
+    )
+
+
+def _mixed(mass_g: float, b_per_100a: float, density_a: float, density_b: float) -> dict[str, Any]:
+    a_g = mass_g / (1 + b_per_100a / 100)
+    b_g = mass_g - a_g
+    return {
+        "a_g": round(a_g, 2),
+        "b_g": round(b_g, 2),
+        "a_ml": round(a_g / density_a, 2),
+        "b_ml": round(b_g / density_b, 2),
+    }
+
+
+def silicone_coat(name: str, net_g: float, thickness_mm: float | None, cups: int) -> dict[str, Any]:
+    cup = {**_mixed(net_g * 1.1 / cups, 10, 1.16, 0.98), "pot_life_min": 26.4}
+    return {
+        "name": name,
+        "area_cm2": 412.6 if thickness_mm else None,
+        "thickness_mm": thickness_mm,
+        "volume_cm3": round(net_g / 1.15, 2),
+        **_mixed(net_g, 10, 1.16, 0.98),
+        "thickener_g": 0.0 if name == "print coat" else round(net_g * 0.011, 2),
+        "basis": "10 g of catalyst to 100 g of base, by weight; "
+        "millilitres through the densities of the parts",
+        "waste_g": round(net_g * 0.1, 2),
+        "next_coat_min": [66, 720],
+        "batches": [cup] * cups,
+    }
+
+
+def resin_coat(name: str, net_g: float, thickness_mm: float, powder: float) -> dict[str, Any]:
+    resin_g = net_g / (1 + powder)
+    cups = 2 if net_g > 60 else 1
+
+    def mix(mass_g: float) -> dict[str, Any]:
+        powder_g = mass_g * powder
+        parts = _mixed(mass_g, 90, 1.14, 1.02)
+        return {**parts, "powder_g": round(powder_g, 2), "powder_ml": round(powder_g / 3.2, 2)}
+
+    return {
+        "name": name,
+        "area_cm2": 431.0,
+        "thickness_mm": thickness_mm,
+        **mix(resin_g),
+        "basis": "A and B by volume, as tins of this class state it; "
+        + (
+            "powder 1 to 1 of mixed resin by bulk volume (level cups), which is 2.96 to 1 by weight"
+            if powder
+            else "no powder"
+        ),
+        "waste_g": round(net_g * 0.15, 2),
+        "batches": [{**mix(resin_g * 1.15 / cups), "pot_life_min": 6.8}] * cups,
+    }
+
+
+FINDINGS = [
+    {
+        "kind": "open edge loop",
+        "count": 2,
+        "sentence": "Two small holes, the larger 3.1 mm across, pierce the brow.",
+        "next_step": "They were closed; look at the picture and smooth the patch if it shows.",
+        "blocks": [],
+        "places_mm": [[-20.0, -20.0, 76.0]],
+        "size_mm": 3.1,
+    },
+    {
+        "kind": "loose bit",
+        "count": 1,
+        "sentence": "A shell of 12 triangles floats inside the beak.",
+        "next_step": "It was dropped.",
+        "blocks": [],
+        "places_mm": [[0.0, -70.0, 68.0]],
+        "size_mm": 1.4,
+    },
+    {
+        "kind": "thin wall",
+        "count": 1,
+        "sentence": "The wall is 0.9 mm at the left eye opening.",
+        "next_step": "Thicken it to 2 mm, or back it with clay before the skin goes on.",
+        "blocks": ["print"],
+        "places_mm": [[48.0, 22.0, 62.0]],
+        "size_mm": 0.9,
+    },
+]
+
+
+def sample_plan() -> dict[str, Any]:
+    """A fresh copy of the invented plan."""
+    skin_coats = [
+        silicone_coat("print coat", 36.4, 0.75, 1),
+        silicone_coat("fill of undercuts", 24.7, None, 1),
+        silicone_coat("thickened coat 1", 83.1, 1.75, 1),
+        silicone_coat("thickened coat 2", 83.1, 1.75, 1),
+        silicone_coat("thickened coat 3", 83.1, 1.75, 1),
+        silicone_coat("flange and keys", 171.6, None, 2),
+    ]
+    cast = {
+        "coats": [
+            resin_coat("face coat", 88.0, 0.9, 2.96),
+            resin_coat("backing coat 1", 41.0, 0.87, 0),
+            resin_coat("backing coat 2", 41.0, 0.87, 0),
+            resin_coat("backing coat 3", 41.0, 0.87, 0),
+        ],
+        "castings": 9,
+        "castings_made_of": {"good": 6, "cleaner": 1, "backup": 1, "rejects": 1, "total": 9},
+        "pull_mass_g": {"p10": 176.2, "p50": 203.4, "p90": 232.8},
+        "waste_g": 31.65,
+        "resin": "urethane-medium",
+        "powder": "bronze-irregular",
+        "temperature_c": 21.0,
+        "findings": [],
+    }
+    return {
+        "schema": 1,
+        "job": {
+            "name": "Heron half-mask, river parade",
+            "part": "mask",
+            "good_castings": 6,
+            "made_on": "2026-11-25",
+        },
+        "warnings": [
+            "Fill under the beak is 21.5 cm³ and up to 24 mm deep: the skin bends stiffly there; "
+            "consider a loose rigid piece.",
+            "The inside is 148 mm wide, a little under a small adult head: confirm one real "
+            "dimension before printing.",
+        ],
+        "assumed": [
+            {
+                "field": "unit",
+                "value": "mm",
+                "unit": "",
+                "why": "as millimetres the mask is 156 mm wide",
+            },
+            {
+                "field": "up",
+                "value": [0.0, 0.0, 1.0],
+                "unit": "",
+                "why": "away from the largest hollow",
+            },
+            {
+                "field": "skin_thickness_mm",
+                "value": 6,
+                "unit": "mm",
+                "why": "usual for a half-mask",
+            },
+            {"field": "shop.temperature_c", "value": 21, "unit": "°C", "why": "a heated room"},
+            {
+                "field": "silicone",
+                "value": "tin-cure silicone, Shore 25A",
+                "unit": "",
+                "why": "tears late",
+            },
+            {"field": "wall_mm", "value": 3.5, "unit": "mm", "why": "stiff enough at this size"},
+            {
+                "field": "release on silicone",
+                "value": True,
+                "unit": "",
+                "why": "silicone bonds to silicone",
+            },
+        ],
+        "parts": [
+            {
+                "name": "mask",
+                "sizes": {
+                    "designed": [156.0, 182.4, 66.1],
+                    "printed": [156.0, 182.4, 66.1],
+                    "cast": [155.3, 181.6, 65.8],
+                },
+                "master": {
+                    "file": "mask/master.stl",
+                    "closed": True,
+                    "volume_cm3": 131.6,
+                    "area_cm2": 668.4,
+                    "triangles": 400128,
+                    "findings": FINDINGS,
+                    "mended": {"vertices_merged": 1204, "faces_dropped": 12, "holes_closed": 2},
+                },
+                "moulds": [
+                    {
+                        "name": "mould 1",
+                        "two_sided": False,
+                        "frame": {
+                            "to_mould": IDENTITY,
+                            "up_in_input": [0.0, 0.0, 1.0],
+                            "board_z_mm": 0,
+                            "grid_mm": 1.5,
+                        },
+                        "show_area_cm2": 358.2,
+                        "body": {"file": "mask/mould/body.stl", "volume_cm3": 741.0},
+                        "clay_cm3": 609.4,
+                        "skin": {
+                            "file": "mask/mould/skin.stl",
+                            "thickness_mm": 6.0,
+                            "volume_cm3": 419.1,
+                            "fill_cm3": 21.5,
+                            "mass_g": {"p10": 447.0, "p50": 482.0, "p90": 521.0},
+                            "stretch": {"ratio": 0.18, "limit": 0.4},
+                        },
+                        "shell": {
+                            "kind": "printed",
+                            "thickness_mm": 5.0,
+                            "draft_deg": 2.0,
+                            "pieces": [
+                                {
+                                    "file": "mask/mould/shell-1.stl",
+                                    "pull": [0.92, 0.0, 0.392],
+                                    "volume_cm3": 161.7,
+                                    "mass_g": 200.5,
+                                    "bolts": [[-81.0, 0.0, 40.0]] * 4,
+                                },
+                                {
+                                    "file": "mask/mould/shell-2.stl",
+                                    "pull": [-0.92, 0.0, 0.392],
+                                    "volume_cm3": 161.2,
+                                    "mass_g": 199.9,
+                                    "bolts": [[-81.0, 0.0, 40.0]] * 4,
+                                },
+                            ],
+                        },
+                        "options": [
+                            _option(1, 64.8, 531.0, 352.0),
+                            _option(2, 21.5, 482.0, 400.4, recommended=True),
+                            _option(3, 17.2, 477.0, 441.0),
+                        ],
+                        "proof": {
+                            "passed": True,
+                            "checks": [
+                                {
+                                    "name": "shell 1 leaves",
+                                    "passed": True,
+                                    "found": 0.0,
+                                    "limit": 0.5,
+                                },
+                                {
+                                    "name": "shell 2 leaves",
+                                    "passed": True,
+                                    "found": 0.02,
+                                    "limit": 0.5,
+                                },
+                                {"name": "least skin", "passed": True, "found": 5.94, "limit": 5.8},
+                                {
+                                    "name": "show surface",
+                                    "passed": True,
+                                    "found": 0.012,
+                                    "limit": 0.05,
+                                },
+                            ],
+                        },
+                        "coats": skin_coats,
+                    }
+                ],
+                "cast": cast,
+            }
+        ],
+        "steps": STEPS,
+        "shopping": SHOPPING,
+        "cautions": CAUTIONS,
+    }
+
+
+def _option(
+    pieces: int, fill_cm3: float, silicone_g: float, shell_g: float, recommended: bool = False
+) -> dict[str, Any]:
+    return {
+        "pieces": pieces,
+        "fill_cm3": fill_cm3,
+        "silicone_g": silicone_g,
+        "shell_g": shell_g,
+        "recommended": recommended,
+    }
+
+
+def _step(title: str, text: str, least: float, most: float, *cautions: str) -> dict[str, Any]:
+    return {
+        "title": title,
+        "text": text,
+        "minutes_least": least,
+        "minutes_most": most,
+        "cautions": list(cautions),
+    }
+
+
+STEPS = [
+    _step(
+        "Test patch",
+        "Dab 2-3 cm of the mixed rubber on a scrap with the same print, filler, "
+        "primer and seal. Look at the side that touched.",
+        960,
+        1440,
+    ),
+    _step(
+        "Fix the master to the board",
+        "Clay behind the wall and below the rim, board 13 mm under "
+        "the lowest point of the rim, trim line scribed.",
+        45,
+        90,
+    ),
+    _step(
+        "Print coat",
+        "Thin; stipple the undercuts first, blow out bubbles.",
+        20,
+        35,
+        "Tin catalysts are a reproductive hazard: gloves, no skin contact, air the room.",
+    ),
+    _step(
+        "Fill and thickened coats",
+        "Each when the last no longer marks a clean fingertip.",
+        300,
+        600,
+    ),
+    _step("Cure of the skin", "Leave it under the shell.", 960, 1440),
+    _step("Open", "Piece 1, then piece 2. Wedges and water; do not pry.", 20, 40),
+    _step("Wait before the first resin", "Alcohol leaves the rubber.", 2880, 4320),
+    _step(
+        "Cast and pull, nine times",
+        "Face coat brushed, then slush.",
+        60,
+        110,
+        "Isocyanate: brush or pour, never spray; gloves, airing, the data sheet's respirator.",
+    ),
+]
+
+SHOPPING = [
+    {
+        "item": "tin-cure silicone, Shore 25A, base",
+        "net": 438.2,
+        "waste": 43.8,
+        "buy": 1000,
+        "unit": "g",
+        "for": "skin",
+    },
+    {"item": "its catalyst", "net": 43.8, "waste": 4.4, "buy": 100, "unit": "g", "for": "skin"},
+    {
+        "item": "medium urethane resin, A and B",
+        "net": 1304.0,
+        "waste": 196.0,
+        "buy": 2000,
+        "unit": "g",
+        "for": "9 castings",
+    },
+    {
+        "item": "bronze powder, irregular",
+        "net": 592.0,
+        "waste": 89.0,
+        "buy": 750,
+        "unit": "g",
+        "for": "face coats",
+    },
+    {
+        "item": "clay, free of sulphur",
+        "net": 610,
+        "waste": 0,
+        "buy": 610,
+        "unit": "cm³",
+        "for": "bank",
+    },
+    {"item": "bolts M6 × 25", "net": 4, "waste": 0, "buy": 4, "unit": "pieces", "for": "shell"},
+]
+
+CAUTIONS = [
+    {
+        "title": "Tin catalyst",
+        "text": "A reproductive hazard. Nitrile gloves, no skin contact, "
+        "air the room while it cures.",
+        "applies_to": ["silicone"],
+    },
+    {
+        "title": "Isocyanate",
+        "text": "Part B can make a person allergic for life; smell gives no "
+        "warning. Never spray it at home. Whoever wheezes after work stops and sees a doctor.",
+        "applies_to": ["urethane resin"],
+    },
+    {
+        "title": "Metal powder",
+        "text": "Fine dust: no dry power sanding, no shared extractor with "
+        "steel grinding; keep the lid on and pour low.",
+        "applies_to": ["bronze powder"],
+    },
+    {
+        "title": "Heat of cure",
+        "text": "A full cup runs hot in minutes. Spread it, do not leave it standing in the cup.",
+        "applies_to": ["urethane resin"],
+    },
+    {
+        "title": "Wearing the prop",
+        "text": "A prop is not protective equipment. Edges of at least "
+        "1 mm radius, lining against the skin, a strap with a breakaway, a spotter.",
+        "applies_to": ["casting"],
+    },
+]
+
+
+def sample_pictures() -> dict[str, bytes]:
+    """The pictures of the invented mask, as a packet takes them."""
+    solids = mask_solids()
+    return {**master_pictures(solids.master, findings=FINDINGS), **mould_pictures(solids)}
+
+
+def main(out: Path) -> None:
+    """Write pictures and packets to look at."""
+    out.mkdir(exist_ok=True)
+    pictures = sample_pictures()
+    for key, data in pictures.items():
+        (out / f"{key}.png").write_bytes(data)
+    for paper in ("a4", "letter"):
+        (out / f"{paper}.pdf").write_bytes(make_packet(sample_plan(), pictures, paper=paper))
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
