@@ -134,8 +134,8 @@ def materials_of(kind: Kind) -> tuple[MaterialRow, ...]:
     return tuple(row for row in material_rows().values() if row.kind == kind)
 
 
-def find_material(material_id: str, kind: Kind) -> MaterialRow:
-    """The row of that id and kind.
+def find_material(material_id: str, kind: Kind | None = None) -> MaterialRow:
+    """The row of that id and kind; where kind is None, of any kind.
 
     Raises:
         UnknownMaterial: no such row of that kind; the refusal lists the ids there are.
@@ -144,12 +144,16 @@ def find_material(material_id: str, kind: Kind) -> MaterialRow:
     'rigid urethane resin, fast'
     """
     row = material_rows().get(material_id)
-    if row is not None and row.kind == kind:
+    if row is not None and kind in (None, row.kind):
         return row
     found = f'called "{material_id}" is not known'
     if row is not None:
         found = f'called "{material_id}" is not known: that is a {row.kind}'
-    ids = ", ".join(other.id for other in materials_of(kind))
+    rows = materials_of(kind) if kind else tuple(material_rows().values())
+    ids = ", ".join(other.id for other in rows)
     raise UnknownMaterial(
-        where=f"A {kind}", found=found, limit=f"there are {ids}", remedy="Name one of these."
+        where=f"A {kind or 'material'}",
+        found=found,
+        limit=f"there are {ids}",
+        remedy="Name one of these.",
     )
