@@ -22,7 +22,7 @@ BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 RUN_LOCKS = ["requirements.lock", "requirements-build.lock"]
 CHECK_LOCKS = ["requirements-dev.lock"]
-PIP = ["-m", "pip", "--disable-pip-version-check", "--no-input", "install", "--quiet"]
+PIP = ["-m", "pip", "--disable-pip-version-check", "--no-input", "install", "-qq"]
 
 
 def prepare(*, for_checks: bool = False) -> None:
