@@ -93,9 +93,7 @@ def distance(mesh: Mesh, grid: Grid, *, reach_mm: float | None = None) -> Field:
     return closest(mesh, grid, reach_mm=float(reach))[0]
 
 
-def closest(
-    mesh: Mesh, grid: Grid, *, reach_mm: float = np.inf
-) -> tuple[Field, NDArray[np.int32]]:
+def closest(mesh: Mesh, grid: Grid, *, reach_mm: float = np.inf) -> tuple[Field, NDArray[np.int32]]:
     """Distance to a mesh and the face that is closest, at each grid point.
 
     Returns:
@@ -124,7 +122,9 @@ def winding(mesh: Mesh, grid: Grid) -> NDArray[np.int8]:
     """
     count = np.zeros(grid.shape, dtype=np.int8)
     shift = np.array([1.37e-5, 2.71e-5, 0.0]) * grid.step_mm
-    _cross(np.ascontiguousarray(mesh.corners_mm), np.array(grid.low_mm) + shift, grid.step_mm, count)
+    _cross(
+        np.ascontiguousarray(mesh.corners_mm), np.array(grid.low_mm) + shift, grid.step_mm, count
+    )
     # each crossing stands in the first layer above it; summing upwards gives the winding above
     np.cumsum(count, axis=2, out=count)
     return count

@@ -11,19 +11,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Field, Grid, distance, signed_distance
-from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.solid import largest_part, mesh_of, solid
 from firstpull.core.mould.drape import cone_drape
+from firstpull.core.mould.membrane import evened, membrane
 from firstpull.core.mould.show import Show
 
 LARGEST_GRID = 9_000_000
 BURIED_SHARE = 0.003  # of the show surface: more is a rim that turns under
+EVEN_RIM_MM = 5.0
+RIM_STEP_MM = 1.0
 BELOW_BOARD_MM = 16.0  # the body goes on below the board so that offsets there stay upright
 
 
@@ -52,18 +54,14 @@ class Body:
     trim_line_mm: Floats
 
 
-def board_frame(
-    mesh: Mesh, show: Show, *, up: tuple[float, float, float], below_rim_mm: float
-) -> Floats:
+def board_frame(mesh: Mesh, show: Show, *, below_rim_mm: float) -> Floats:
     """(4, 4) from a z-up mesh to the mould frame: board at z = 0 under the rim's lowest point.
 
     Args:
         mesh: already turned so that z is up.
         show: its show surface; the first loop is the rim.
-        up: unused direction kept for the record of the frame; must be unit length.
         below_rim_mm: board under the lowest point of the rim.
     """
-    del up
     rim = mesh.vertices_mm[show.loops[0]]
     centre = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
     frame = np.eye(4)
@@ -130,44 +128,35 @@ def build_body(
 
 def _envelope(master: Mesh, show: Show) -> Mesh:
     """Show surface, membranes, curtain and floor: closed, though it may overlap itself."""
-    vertices = [master.vertices_mm]
-    faces = [master.faces[show.faces]]
-    rim = show.loops[0]
-    foot = master.vertices_mm[rim].copy()
+    rim = master.vertices_mm[show.loops[0]]
+    even = _even_rim(master, show)
+    foot = even.copy()
     foot[:, 2] = -BELOW_BOARD_MM - 2.0
-    n = len(master.vertices_mm)
-    foot_ids = n + np.arange(len(rim))
-    vertices.append(foot)
-    after = np.roll(rim, -1)
-    foot_after = np.roll(foot_ids, -1)
+    openings = [membrane(master.vertices_mm[run][::-1]) for run in show.loops[1:]]
     # the border runs with the show surface on its left; the curtain lies on its right
-    faces.append(np.stack([after, rim, foot_ids], axis=1))
-    faces.append(np.stack([after, foot_ids, foot_after], axis=1))
-    faces.append(_membrane(foot, foot_ids))
-    faces.extend(_membrane(master.vertices_mm[loop], loop) for loop in show.loops[1:])
-    return Mesh(np.concatenate(vertices), np.concatenate(faces))
+    curtain = [_strip(rim, even), _strip(even, foot)]
+    return joined([master.with_faces(show.faces), *openings, *curtain, membrane(foot[::-1])])
 
 
-def _membrane(points_mm: Floats, ids: NDArray[np.integer]) -> NDArray[np.int32]:
-    """Triangles over a closed run of points, wound against it; no new points.
+def _even_rim(master: Mesh, show: Show) -> Floats:
+    """The rim without the teeth of its triangles, a little lower: where the clay wall starts."""
+    even = evened(master.vertices_mm[show.loops[0]], over_mm=EVEN_RIM_MM)
+    even[:, 2] -= RIM_STEP_MM
+    return even
 
-    The run is laid flat on its own plane and cut into triangles there. Where it crosses
-    itself when flat, a fan serves: in a plane its overlaps cancel.
-    """
-    import manifold3d
 
-    centre = points_mm.mean(axis=0)
-    rays = points_mm - centre
-    normal = np.cross(rays, np.roll(rays, -1, axis=0)).sum(axis=0)
-    normal = normal / max(float(np.linalg.norm(normal)), 1e-12)
-    side = np.cross(normal, [1.0, 0.0, 0.0] if abs(normal[0]) < 0.8 else [0.0, 1.0, 0.0])
-    side /= np.linalg.norm(side)
-    flat = np.stack([rays @ side, rays @ np.cross(normal, side)], axis=1)
-    triangles = np.asarray(manifold3d.triangulate([flat], 1e-6))
-    if len(triangles) != len(ids) - 2:
-        order = np.arange(1, len(ids) - 1)
-        triangles = np.stack([np.zeros_like(order), order, order + 1], axis=1)
-    return np.asarray(ids)[triangles[:, ::-1]].astype(np.int32)
+def _strip(upper: Floats, lower: Floats) -> Mesh:
+    """The band between two closed runs of equally many points."""
+    n = len(upper)
+    here = np.arange(n)
+    after = np.roll(here, -1)
+    faces = np.concatenate(
+        [
+            np.stack([after, here, here + n], axis=1),
+            np.stack([after, here + n, after + n], axis=1),
+        ]
+    )
+    return Mesh(np.vstack([upper, lower]), faces)
 
 
 def _filler(
@@ -180,7 +169,7 @@ def _filler(
     edge = _distance_to_loops(master, show, grid, reach_mm=12.0)
     inset = np.minimum(np.float32(_mid_wall(show)), 0.5 * edge)
     field = np.maximum(room, inset - depth)
-    foot = cone_drape(master.vertices_mm[show.loops[0]], grid, slope_deg=wall_draft_deg)
+    foot = cone_drape(_even_rim(master, show), grid, slope_deg=wall_draft_deg)
     np.minimum(field, foot, out=field)
     return largest_part(solid(contour(field, grid), where="The filler"), at_least_mm3=50.0)
 

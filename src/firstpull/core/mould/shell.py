@@ -137,9 +137,7 @@ def _piece_field(
         n = zone.normal
         into = (n[0] * x + n[1] * y + n[2] * z - zone.offset_mm).astype(np.float32)
         reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
-        flange = np.maximum(
-            into - np.float32(FLANGE_THICKER * thickness_mm), shape.phi - reach
-        )
+        flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), shape.phi - reach)
         np.minimum(field, flange, out=field)
     return np.maximum(field, low - s)
 
@@ -164,9 +162,7 @@ def _above_board(made: Any) -> Any:
     return made.trim_by_plane((0.0, 0.0, 1.0), 0.0)
 
 
-def _bolts(
-    shape: SkinShape, parting: Parting, thickness_mm: float, clearance_mm: float
-) -> Floats:
+def _bolts(shape: SkinShape, parting: Parting, thickness_mm: float, clearance_mm: float) -> Floats:
     """(B, 3) evenly along the middle of the flange on the parting plane."""
     from skimage.measure import find_contours
 
@@ -192,9 +188,7 @@ def _bolts(
     at = (np.arange(count) + 0.5) / count * along[-1]
     place = np.stack([np.interp(at, along, line[:, a]) for a in (0, 1)], axis=1)
     bolts: Floats = (
-        start
-        + (u[0] + place[:, :1]) * across
-        + (v[0] + place[:, 1:]) * np.array([[0.0, 0.0, 1.0]])
+        start + (u[0] + place[:, :1]) * across + (v[0] + place[:, 1:]) * np.array([[0.0, 0.0, 1.0]])
     )
     return bolts
 
