@@ -10,7 +10,9 @@ from typing import Any
 from firstpull.core.progress import Progress, quiet
 from firstpull.services.plan_types import PlanRequest
 from firstpull.services.run_plan import run_plan as plan_in_worker
+from firstpull.services.stages import Stages
 from firstpull.store.disk import DiskStore
+from firstpull.store.memory import MemoryStore
 
 STORE = "FIRSTPULL_STORE"
 DEBUG = "FIRSTPULL_DEBUG"
@@ -40,6 +42,11 @@ def run_plan(
     """Plan a job with the store of this machine; see services.run_plan."""
     store = DiskStore(store_folder(os.environ))
     return plan_in_worker(request, store=store, progress=progress, on_done=on_done)
+
+
+def forgetful_stages() -> Stages:
+    """Stages whose results are kept nowhere but in this process."""
+    return Stages(MemoryStore())
 
 
 def wants_traces() -> bool:

@@ -13,12 +13,11 @@ import tempfile
 import time
 from pathlib import Path
 
-import firstpull
 import firstpull.core
+from firstpull import wiring
 from firstpull.core.errors import WorkshopError
+from firstpull.core.progress import quiet
 from firstpull.services.plan_types import PlanRequest
-from firstpull.services.stages import Stages
-from firstpull.store.memory import MemoryStore
 
 PLANNER = "firstpull.services.plan_job"
 TINY_TRIANGLES = 8000
@@ -37,7 +36,7 @@ def warm() -> int:
         planner = importlib.import_module(PLANNER)
         with tempfile.TemporaryDirectory() as folder:
             request = PlanRequest(out_dir=Path(folder), demo_triangles=TINY_TRIANGLES)
-            planner.plan_job(request, Stages(MemoryStore()), lambda what, share: None)
+            planner.plan_job(request, wiring.forgetful_stages(), quiet)
     return len(names)
 
 

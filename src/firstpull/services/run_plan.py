@@ -93,11 +93,11 @@ def summary_of(plan: dict[str, Any], *, out: str, files: dict[str, int]) -> dict
         "out": out,
         "files": files,
         "assumed": plan.get("assumed", []),
-        "parts": [_part_summary(part) for part in plan["parts"]],
+        "parts": [_part_summary(part, plan.get("warnings", [])) for part in plan["parts"]],
     }
 
 
-def _part_summary(part: dict[str, Any]) -> dict[str, Any]:
+def _part_summary(part: dict[str, Any], warnings: list[str]) -> dict[str, Any]:
     cast, moulds = part["cast"], part["moulds"]
     pieces = [piece for mould in moulds for piece in mould["shell"]["pieces"]]
     coats = cast["coats"]
@@ -111,19 +111,23 @@ def _part_summary(part: dict[str, Any]) -> dict[str, Any]:
         "powder_g": sum(coat.get("powder_g") or 0.0 for coat in coats),
         "fill_cm3": sum(mould["skin"]["fill_cm3"] for mould in moulds),
         "shell_pieces": len(pieces),
-        "shell_g": sum(piece["mass_g"]["p50"] for piece in pieces),
-        "worst_warning": _worst_warning(part),
+        "shell_g": sum(piece["mass_g"] for piece in pieces),
+        "worst_warning": _worst_warning(part, warnings),
     }
 
 
-def _worst_warning(part: dict[str, Any]) -> str:
-    """What blocks, before a stretch over its limit, before a remark; empty where all is well."""
+def _worst_warning(part: dict[str, Any], warnings: list[str]) -> str:
+    """What blocks, then a stretch over its limit, then the plan's warnings, then remarks.
+
+    Empty where all is well.
+    """
     findings = part["master"]["findings"]
     blocking = [f["sentence"] for f in findings if f.get("blocks")]
     stretched = [
-        f"Stripping stretches the skin {s['ratio']:.2f} times; the limit is {s['limit']:.2f}."
+        f"Stripping stretches the skin by {100 * s['ratio']:.0f} %; "
+        f"{100 * s['limit']:.0f} % is the limit."
         for s in (mould["skin"].get("stretch") for mould in part["moulds"])
-        if s and s["ratio"] is not None and s["ratio"] > s["limit"]
+        if s and s["ratio"] > s["limit"]
     ]
     remarks = [f["sentence"] for f in findings if not f.get("blocks")]
-    return next(iter([*blocking, *stretched, *remarks]), "")
+    return next(iter([*blocking, *stretched, *warnings, *remarks]), "")
