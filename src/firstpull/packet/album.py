@@ -17,8 +17,8 @@ from firstpull.packet.palette import CLAY, MASTER, SHELL, SHELL_TONES, SILICONE
 from firstpull.packet.pictures import Solid, Studio, png
 from firstpull.packet.raycast import Plane
 
-WIDE_PX = 1100
-SIDE_PX = 720
+WIDE_PX = 1040
+SIDE_PX = 640
 COINCIDENT_MM = 0.05  # the master shares faces with the body; this far out, it is seen first
 
 

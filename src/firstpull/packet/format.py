@@ -169,7 +169,7 @@ def words(value: Any) -> str:
     """Any value of a plan in words: booleans as yes and no, keys without underscores.
 
     >>> words(True), words("tin_cure"), words([1.0, 2.5]), words(None)
-    ('yes', 'tin_cure', '1 × 2.5', '—')
+    ('yes', 'tin_cure', '1, 2.5', '—')
     """
     if value is None:
         return NOT_GIVEN
@@ -178,8 +178,7 @@ def words(value: Any) -> str:
     if isinstance(value, int | float):
         return f"{round(float(value), 2):,g}" if abs(value) < 1e5 else plain(value)
     if isinstance(value, list | tuple):
-        joint = " × " if all(isinstance(v, int | float) for v in value) else ", "
-        return joint.join(words(v) for v in value) or NOT_GIVEN
+        return ", ".join(words(v) for v in value) or NOT_GIVEN
     if isinstance(value, Mapping):
         return ", ".join(f"{label(k)} {words(v)}" for k, v in value.items()) or NOT_GIVEN
     return str(value)

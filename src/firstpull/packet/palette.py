@@ -16,7 +16,7 @@ MASTER: Colour = (236, 233, 225)
 CLAY: Colour = (172, 150, 122)
 SILICONE: Colour = (236, 176, 152)
 SHELL: Colour = (150, 168, 180)
-SHELL_TONES: tuple[Colour, ...] = (SHELL, (190, 203, 211), (120, 138, 152))
+SHELL_TONES: tuple[Colour, ...] = (SHELL, (208, 217, 222), (120, 138, 152))
 """Shell pieces in list order, so that neighbours differ."""
 
 HATCH = {MASTER: "none", CLAY: "dots", SILICONE: "none", SHELL: "lines"}

@@ -18,7 +18,7 @@ from firstpull.packet.raycast import Plane, Stage
 from firstpull.packet.shade import averaged, inked, shaded
 
 SAMPLES = 2  # sub-pixels along each side of a pixel
-SKY_RAYS = 8  # directions per pixel; 16 neighbouring pixels share out 16 times as many
+SKY_RAYS = 16  # directions per place; 16 neighbouring pixels share out 16 times as many
 
 Solid = tuple[Mesh, Colour]
 

@@ -20,6 +20,7 @@ from firstpull.packet.camera import Frame, View
 Floats32 = NDArray[np.float32]
 
 CREASE_COS = 0.766  # 40 degrees: a face that leans further than this keeps its own normal
+AO_STRIDE = 2  # every second pixel is asked how much sky it sees
 AO_PATTERN = 4  # neighbouring pixels share out a 4 x 4 pattern of directions
 
 
@@ -183,67 +184,86 @@ class Stage:
 
     def _trace_cut(self, origins: Floats32, view: View, cut: Plane | None) -> tuple[Any, ...]:
         assert cut is not None
-        n = np.asarray(cut.normal)
-        facing = float(n @ view.eye)
+        n = np.asarray(cut.normal, np.float32)
+        eye = view.eye.astype(np.float32)
+        facing = float(n @ eye)
         assert facing > 0.05, "a cut is looked at from the side that is taken away"
-        to_plane = ((origins - np.asarray(cut.point_mm)) @ n / facing).astype(np.float32)
-        starts = origins - to_plane[:, None] * view.eye.astype(np.float32)
-        way = (-view.eye).astype(np.float32)
+        point = np.asarray(cut.point_mm, np.float32)
+        to_plane = ((origins - point) @ n / np.float32(facing)).astype(np.float32)
+        starts = origins - to_plane[:, None] * eye
         depth = np.full(len(origins), np.inf, np.float32)
         solid = np.full(len(origins), -1, np.int16)
         on_cut = np.zeros(len(origins), bool)
         normal = np.zeros((len(origins), 3), np.float32)
         for index, scene in enumerate(self.single):
-            if not len(scene.faces):
+            rays = np.flatnonzero(~on_cut & self._near(index, starts, view))
+            if not len(rays):
                 continue
-            found = scene.first_hit(starts, way)
-            face = found["primID"]
-            leaving = (face >= 0) & (scene.face_normals[face] @ view.eye < 0)
-            inside = leaving & ~on_cut  # the first face is met from within: the plane cuts it
-            solid[inside], depth[inside], normal[inside] = index, 0.0, n
-            on_cut |= inside
-            near = (face >= 0) & ~leaving & ~on_cut & (found["tfar"] < depth)
-            solid[near], depth[near] = index, found["tfar"][near]
-            at = scene.normal_at(face[near], found["u"][near], found["v"][near])
-            normal[near] = _toward(at, view)
-        return np.where(solid >= 0, depth + to_plane, np.float32(np.inf)), solid, on_cut, normal
+            found = scene.first_hit(starts[rays], -eye)
+            met = np.flatnonzero(found["primID"] >= 0)
+            face, far = found["primID"][met], found["tfar"][met]
+            # Where the first face is met from within, the plane cuts this solid.
+            leaving = (scene.face_normals @ eye)[face] < 0
+            inside = rays[met[leaving]]
+            solid[inside], depth[inside], normal[inside], on_cut[inside] = index, 0.0, n, True
+            nearer = ~leaving & (far < depth[rays[met]])
+            at, hit = rays[met[nearer]], met[nearer]
+            solid[at], depth[at] = index, far[nearer]
+            bent = scene.normal_at(face[nearer], found["u"][hit], found["v"][hit])
+            normal[at] = _toward(bent, view)
+        return depth + to_plane, solid, on_cut, normal
+
+    def _near(self, index: int, starts: Floats32, view: View) -> NDArray[np.bool_]:
+        """(N,) whether a ray runs through the outline box of one solid."""
+        vertices = self.meshes[index].vertices_mm
+        near = np.full(len(starts), len(vertices) > 0)
+        for axis in (view.right, view.up):
+            if len(vertices):
+                along, place = vertices @ axis, starts @ axis.astype(np.float32)
+                near &= (place >= along.min()) & (place <= along.max())
+        return near
 
     def openness(
         self, hits: Hits, *, view: View, frame: Frame, samples: int, rays: int, cut: Plane | None
     ) -> Floats32:
         """(h, w) how much of the sky each pixel sees, 0 to 1, at one sample per pixel.
 
-        The directions are cosine-weighted and spread over 4 x 4 neighbouring pixels, then
-        averaged over such a block where depth and normal agree.
+        Every second pixel is looked at. The directions are cosine-weighted and spread over
+        4 x 4 of these, then averaged over such a block where depth and normal agree; the
+        pixels between take the neighbour nearest to them in depth.
         """
-        depth = hits.depth[::samples, ::samples]
-        normal = hits.normal[::samples, ::samples]
-        on = np.isfinite(depth) & ~hits.cut[::samples, ::samples]
+        stride = AO_STRIDE * samples
+        depth, normal = hits.depth[::stride, ::stride], hits.normal[::stride, ::stride]
+        on = np.isfinite(depth) & ~hits.cut[::stride, ::stride]
         rows, columns = np.nonzero(on)
+        share = np.ones(depth.shape, np.float32)
         if not len(rows):
-            return np.ones(depth.shape, np.float32)
-        right = frame.column_mm(samples)[::samples][columns]
-        up = frame.row_mm(samples)[::samples][rows]
+            return np.ones(hits.depth[::samples, ::samples].shape, np.float32)
+        right = frame.column_mm(samples)[::stride][columns]
+        up = frame.row_mm(samples)[::stride][rows]
         along = self.middle_mm @ view.eye + self.reach_mm - depth[on]
         place = np.outer(right, view.right) + np.outer(up, view.up) + np.outer(along, view.eye)
-        n = normal[on]
-        lift = np.float32(1e-3 * self.reach_mm)
-        starts = (place + n * lift).astype(np.float32)
-        sky = _directions(rays * AO_PATTERN**2).reshape(rays, AO_PATTERN**2, 3)
         slot = rows % AO_PATTERN * AO_PATTERN + columns % AO_PATTERN
-        across, along_n = _tangents(n)
-        free = np.zeros(len(rows), np.float32)
+        share[on] = self._sky_share(place.astype(np.float32), normal[on], slot, rays, cut)
+        even = _smoothed(share, depth, normal, on, step_mm=6 * AO_STRIDE * frame.mm_per_px)
+        return _between(even, depth, hits.depth[::samples, ::samples])
+
+    def _sky_share(
+        self, place: Floats32, n: Floats32, slot: NDArray[Any], rays: int, cut: Plane | None
+    ) -> Floats32:
+        """(N,) share of unblocked directions at places with normals."""
+        starts = place + n * np.float32(1e-3 * self.reach_mm)
+        sky = _directions(rays * AO_PATTERN**2).reshape(rays, AO_PATTERN**2, 3)
+        first, second = _tangents(n)
+        free = np.zeros(len(place), np.float32)
         for ray in range(rays):
             d = sky[ray][slot]
-            way = across * d[:, :1] + along_n * d[:, 1:2] + n * d[:, 2:]
+            way = first * d[:, :1] + second * d[:, 1:2] + n * d[:, 2:]
             shut = self.whole.blocked(starts, way, 0.3 * self.reach_mm)
             if cut is not None:  # what was taken away casts no shade
-                leaves = (way @ np.asarray(cut.normal, np.float32)) > 0
-                shut &= ~leaves
+                shut &= (way @ np.asarray(cut.normal, np.float32)) <= 0
             free += ~shut
-        sky_share = np.ones(depth.shape, np.float32)
-        sky_share[on] = free / rays
-        return _smoothed(sky_share, depth, normal, on, step_mm=6 * frame.mm_per_px)
+        return free / rays
 
 
 def _ways(way: Floats32, count: int) -> Floats32:
@@ -296,3 +316,19 @@ def _smoothed(
             weight += w
         share = np.where(weight > 0, total / np.maximum(weight, 1e-6), share)
     return share
+
+
+def _between(even: Floats32, depth: Floats32, fine_depth: Floats32) -> Floats32:
+    """Values at every pixel from those at every second one, by the nearest depth."""
+    rows, columns = np.indices(fine_depth.shape, sparse=True)
+    best = np.full(fine_depth.shape, np.inf, np.float32)
+    out = np.ones(fine_depth.shape, np.float32)
+    for down in (0, 1):
+        for over in (0, 1):
+            r = np.minimum((rows + down) // AO_STRIDE, depth.shape[0] - 1)
+            c = np.minimum((columns + over) // AO_STRIDE, depth.shape[1] - 1)
+            with np.errstate(invalid="ignore"):
+                gap = np.abs(depth[r, c] - fine_depth)
+            closer = gap < best
+            out[closer], best[closer] = even[r, c][closer], gap[closer]
+    return out

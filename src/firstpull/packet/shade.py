@@ -27,7 +27,7 @@ def shaded(
     lit = np.clip(hits.normal @ key, 0, 1)
     sky = 0.5 + 0.5 * (hits.normal @ np.float32([0, 0, 1]))
     open_sky = openness.repeat(samples, axis=0).repeat(samples, axis=1)
-    shade = 0.25 + 0.75 * open_sky
+    shade = 0.36 + 0.64 * open_sky
     light = 0.52 * lit * (0.4 + 0.6 * open_sky) + (0.44 + 0.14 * sky) * shade
     picture = np.clip(base * light[..., None] * np.float32(1.04), 0, 1)
     if hits.cut.any():

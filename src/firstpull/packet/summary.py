@@ -106,11 +106,8 @@ def _resin(part: Mapping[str, Any]) -> Data:
     if not coats:
         return readout("mix per casting", NOT_GIVEN)
     total = sum(float(c.get(k) or 0) for c in coats for k in ("a_g", "b_g", "powder_g"))
-    powder = sum(float(c.get("powder_g") or 0) for c in coats)
     waste = sum(float(c.get("waste_g") or 0) for c in coats)
-    said = [f"powder {grams(powder)}"] if powder else []
-    said += [f"waste besides {grams(waste)}"] if waste else []
-    note = " · ".join(said)
+    note = f"{grams(waste)} waste besides" if waste else ""
     return readout("mix per casting", scale_figure(total), "g", note)
 
 
