@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firstpull.core.estimate import Estimate
-from firstpull.core.material.batch import Batch, plan_batches, sum_of, working_time
+from firstpull.core.material.batch import Batch, plan_batches, sum_of, time_at, working_time
 from firstpull.core.material.mix import Amounts, PowderDose, film_mass_g
 from firstpull.core.material.row import MaterialRow
 from firstpull.core.material.why import RowUsed, Why
@@ -25,6 +25,8 @@ class CastCoat:
         batches: what to mix, waste included; they sum to amounts and waste.
         basis: how the mixing ratios are stated.
         metal_fraction: share of the volume that is metal.
+        next_from_min, next_until_min: from the first stir, when the next coat goes on: just as
+            this one has set, and before it is hard.
         mass: grams of this coat on the part itself, without the band trimmed off.
         why: where the amounts come from.
     """
@@ -36,6 +38,8 @@ class CastCoat:
     batches: tuple[Batch, ...]
     basis: str
     metal_fraction: float
+    next_from_min: float
+    next_until_min: float
     mass: Estimate
     why: Why
 
@@ -54,6 +58,7 @@ class CastCoat:
             "basis": self.basis,
             "waste_g": round(self.waste_g, 2),
             "metal_fraction": round(self.metal_fraction, 3),
+            "next_coat_min": [round(self.next_from_min), round(self.next_until_min)],
             "batches": [batch.as_json() for batch in self.batches],
             "why": self.why.as_json(),
         }
@@ -116,6 +121,8 @@ def plan_coat(
         batches=batches,
         basis=f"A and B by {resin.mix_basis}, as tins of this class state it; {dose.sentence()}",
         metal_fraction=dose.metal_fraction,
+        next_from_min=time_at(resin, "gel", temperature_c),
+        next_until_min=time_at(resin, "demould", temperature_c),
         mass=thickness * (show_area_cm2 / 10) * dose.density_estimate(),
         why=_why(layer, area_cm2=area_cm2, practice=practice, laying=laying),
     )

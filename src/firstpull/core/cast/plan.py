@@ -9,6 +9,7 @@ from firstpull.core.cast.castings import Castings, castings_for
 from firstpull.core.cast.coat import CastCoat, Layer, layers_of, plan_coat
 from firstpull.core.errors import WorkshopError
 from firstpull.core.estimate import Estimate, total
+from firstpull.core.material.batch import time_at
 from firstpull.core.material.mix import PowderBasis, dose_of
 from firstpull.core.material.room import room_findings
 from firstpull.core.material.row import NO_POWDER, MaterialRow, find_material, material_rows
@@ -56,10 +57,24 @@ class CastPlan:
         """Share of the face coat's volume that is metal."""
         return self.coats[0].metal_fraction
 
+    @property
+    def demould_min(self) -> tuple[float, float]:
+        """Least and most minutes from the last coat until a thin wall may be pulled."""
+        factor = material_rows()["slush-casting"]["thin_wall_demould"]
+        stated = time_at(self.resin, "demould", self.temperature_c)
+        return stated * factor.low, stated * factor.high
+
     def as_json(self) -> dict[str, Any]:
-        """The plan as plain data; coat amounts are for one casting, waste apart."""
+        """The plan as plain data; coat amounts are for one casting, waste apart.
+
+        The last coat says when to demould instead of when the next coat follows.
+        """
+        coats = [coat.as_json() for coat in self.coats]
+        del coats[-1]["next_coat_min"]
+        coats[-1]["demould_min"] = round(self.demould_min[1])
         return {
-            "coats": [coat.as_json() for coat in self.coats],
+            "coats": coats,
+            "demould_min": [round(minutes) for minutes in self.demould_min],
             "castings": self.castings.total,
             "castings_made_of": self.castings.as_json(),
             "pull_mass_g": self.pull_mass.as_json(),

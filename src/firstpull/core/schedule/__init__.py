@@ -1,0 +1,1 @@
+"""What is done in which order, how long it waits, and what must be in the house for it."""

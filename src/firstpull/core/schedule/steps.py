@@ -1,0 +1,13 @@
+"""The whole step list: from the sealed master to a numbered edition."""
+
+from __future__ import annotations
+
+from firstpull.core.cast.plan import CastPlan
+from firstpull.core.schedule.cast_steps import cast_steps
+from firstpull.core.schedule.mould_steps import MouldWork, mould_steps
+from firstpull.core.schedule.step import Step
+
+
+def plan_steps(mould: MouldWork, cast: CastPlan) -> tuple[Step, ...]:
+    """Every step in order: patch, board, release, silicone, shell, opening, casts, trim."""
+    return (*mould_steps(mould), *cast_steps(cast, release=mould.release))
