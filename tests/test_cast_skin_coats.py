@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstpull.core.material.row import find_material, material_rows, materials_of
-from firstpull.core.mould.coats import BadSkin, SkinCoat, plan_skin_coats, skin_mass
+from firstpull.core.mould.coats import BadSkin, SkinCoat, plan_skin_coats, skin_mass, skin_mass_why
 
 RUBBERS = [row.id for row in materials_of("silicone")]
 
@@ -113,6 +113,16 @@ def test_spread_of_thickness_enters_by_area() -> None:
     ratio = material_rows()["brushed-skin"].estimate("thickness_ratio").draws
     added = 400 * 0.6 * (ratio - 1) * row.estimate("density").draws
     assert np.allclose(one.draws, net + added)
+
+
+def test_the_mass_of_the_skin_says_why_from_the_rows_it_drew_from() -> None:
+    row = find_material("silicone-tin-30a", "silicone")
+    why = skin_mass_why(area_cm2=400, volume_cm3=900, thickness_mm=6, row=row).as_json()
+    assert [used["row"] for used in why["rows"]] == [
+        "silicone-tin-30a: density",
+        "brushed-skin: thickness_ratio",
+    ]
+    assert why["inputs"]["volume_cm3"] == 900
 
 
 @pytest.mark.parametrize(

@@ -182,7 +182,7 @@ def test_any_text_is_taken_or_refused(text: str) -> None:
 
 def test_answers_beside_the_sheet_win_and_are_checked() -> None:
     sheet = with_answers(
-        JobSheet(), {"master.up": [0, 1, 0], "grid_mm": 2}, place=lambda field: "Option --up"
+        JobSheet(), {"master.up": (0, 1, 0), "grid_mm": 2}, place=lambda field: "Option --up"
     )
     assert sheet.master.up == [0, 1, 0] and sheet.grid_mm == 2
     with pytest.raises(

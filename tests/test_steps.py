@@ -168,8 +168,24 @@ def test_waits_are_in_order_and_powder_goes_into_the_part_that_is_not_isocyanate
         if step.least_min is not None and step.most_min is not None:
             assert 0 <= step.least_min <= step.most_min, step.title
     assert "powder into B, then add A" in steps_of()["Cast: face coat"].do
+    assert "next coat" in steps_of()["Cast: face coat"].do
     plain = steps_of(cast=a_cast(powder="none"))["Cast: face coat"].do
     assert "powder" not in plain
+
+
+def test_a_wall_of_one_coat_speaks_of_no_next_coat() -> None:
+    cast = plan_cast(
+        show_area_cm2=650,
+        good_castings=1,
+        resin="epoxy",
+        face_coat_mm=2,
+        wall_mm=2,
+        temperature_c=23,
+    )
+    face = steps_of(cast=cast)["Cast: face coat"]
+    assert len(cast.coats) == 1 and "next coat" not in face.do and face.most_min is None
+    assert "next_coat_min" not in cast.as_json()["coats"][0]
+    assert cast.as_json()["coats"][0]["demould_min"] == cast.as_json()["demould_min"][1]
 
 
 def test_a_mould_without_coats_or_pieces_is_refused() -> None:

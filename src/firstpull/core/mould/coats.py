@@ -166,6 +166,28 @@ def skin_mass(
     return volume * row.estimate("density")
 
 
+def skin_mass_why(
+    *,
+    area_cm2: float,
+    volume_cm3: float,
+    thickness_mm: float,
+    row: MaterialRow,
+    practice: MaterialRow | None = None,
+) -> Why:
+    """Where the mass of :func:`skin_mass` comes from; the same arguments."""
+    practice = practice or material_rows()["brushed-skin"]
+    inputs = (
+        ("area_cm2", round(area_cm2, 1)),
+        ("volume_cm3", round(volume_cm3, 1)),
+        ("thickness_mm", thickness_mm),
+    )
+    return Why(
+        "(volume + area x (thickness put on - thickness meant)) x density; both drawn",
+        inputs,
+        (RowUsed(row, "density"), RowUsed(practice, "thickness_ratio")),
+    )
+
+
 def _coat(
     name: str,
     *,

@@ -38,7 +38,7 @@ def _coat_step(cast: CastPlan, coat: CastCoat) -> Step:
     last = coat is cast.coats[-1]
     return Step(
         f"Cast: {coat.name}",
-        (_face_words(cast, coat) if face else _backing_words(last)),
+        _face_words(cast, coat, last) if face else _backing_words(last),
         mixed_amounts(cast.resin, sum_of(coat.batches)),
         cups=len(coat.batches),
         least_min=coat.next_from_min,
@@ -47,7 +47,7 @@ def _coat_step(cast: CastPlan, coat: CastCoat) -> Step:
     )
 
 
-def _face_words(cast: CastPlan, coat: CastCoat) -> str:
+def _face_words(cast: CastPlan, coat: CastCoat, last: bool) -> str:
     a_name, b_name = cast.resin.parts or ("A", "B")
     if not coat.amounts.powder_g:
         mix = "Mix cup by cup."
@@ -55,10 +55,8 @@ def _face_words(cast: CastPlan, coat: CastCoat) -> str:
         mix = f"Cup by cup: stir the powder into {b_name}, then add {a_name}."
     else:
         mix = f"Cup by cup: stir the powder into the {a_name}, then add the {b_name}."
-    return (
-        f"{mix} Brush it into every corner, undercuts and rim first. The next coat goes on just "
-        "as this one has set."
-    )
+    after = "" if last else " The next coat goes on just as this one has set."
+    return f"{mix} Brush it into every corner, undercuts and rim first.{after}"
 
 
 def _backing_words(last: bool) -> str:
