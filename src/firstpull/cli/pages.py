@@ -74,7 +74,9 @@ def _listing(files: dict[str, int]) -> str:
     named.sort(key=lambda name: (name.count("/"), name != "plan.json", name))
     pictures = len(files) - len(named)
     text = ", ".join(named)
-    return f"{text} and {pictures} pictures" if pictures else text
+    if not pictures:
+        return text
+    return f"{text} and {pictures} picture" + ("s" if pictures > 1 else "")
 
 
 def _places(finding: Finding) -> str:

@@ -50,6 +50,7 @@ class Stages:
         self.store, self.progress = store, progress
         self.ran: list[str] = []
         self.found: list[str] = []
+        self._share = 0.0
         self._known: dict[int, tuple[weakref.ref[Any], str]] = {}
 
     def run(
@@ -58,7 +59,7 @@ class Stages:
         function: Callable[..., T],
         *inputs: Any,
         version: int = 1,
-        span: tuple[float, float] = (0.0, 1.0),
+        span: tuple[float, float] | None = None,
         **options: Any,
     ) -> T:
         """The value of ``function(*inputs, **options)``, worked out or found.
@@ -75,13 +76,15 @@ class Stages:
                 the key.
             inputs: passed on in order.
             version: raise it when a stage means something new under an old name.
-            span: the shares of the whole work at which this stage begins and ends.
+            span: the shares of the whole work at which this stage begins and ends; ``None``
+                leaves the share where it stands.
             options: passed on by keyword.
 
         Raises:
             TypeError: an input, option or result is of a kind that cannot be kept.
         """
-        report = options.pop("progress", None) or within(self.progress, *span)
+        low, self._share = span or (self._share, self._share)
+        report = options.pop("progress", None) or within(self.progress, low, self._share)
         report(name, 0.0)
         key = self.key(name, *inputs, version=version, **options)
         kept = self.store.get(key)
