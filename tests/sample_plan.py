@@ -263,7 +263,12 @@ def sample_plan() -> dict[str, Any]:
                             "volume_cm3": 419.1,
                             "fill_cm3": 21.5,
                             "mass_g": {"p10": 447.0, "p50": 482.0, "p90": 521.0},
-                            "stretch": {"ratio": 0.18, "limit": 0.4},
+                            "stretch": {
+                                "ratio": 1.18,
+                                "limit": 1.4,
+                                "sentence": "The skin stretches 18 % from z = 21 mm over "
+                                "z = 44 mm; this rubber takes 40 % again and again.",
+                            },
                         },
                         "shell": {
                             "kind": "printed",

@@ -129,7 +129,7 @@ def test_every_assumption_finding_step_item_and_caution_is_printed() -> None:
         assert item["item"] in said
     for caution in plan["cautions"]:
         assert caution["title"] in said
-    assert "Local rules and each product’s own safety data sheet come first." in said
+    assert "Local rules and each product's own safety data sheet come first." in said
 
 
 def test_markup_in_names_comes_out_literally() -> None:

@@ -136,16 +136,19 @@ def _proof(proof: Mapping[str, Any] | None) -> Data | None:
 
 
 def _stretch(stretch: Mapping[str, Any] | None) -> Data | None:
+    """Longest length over own length, 1 at rest, shown as the strain above 1."""
     if not stretch or stretch.get("ratio") is None:
         return None
-    ratio, limit = float(stretch["ratio"]), stretch.get("limit")
-    top = max(ratio, float(limit or ratio), 1e-9) * 1.15
+    strain = max(float(stretch["ratio"]) - 1, 0.0)
+    limit = None if stretch.get("limit") is None else float(stretch["limit"]) - 1
+    top = max(strain, limit or 0.0, 1e-9) * 1.15
     return {
-        "ratio": percent(ratio),
+        "ratio": percent(strain),
         "limit": percent(limit),
-        "share": round(max(ratio, 0.0) / top, 3),
-        "limit_share": None if limit is None else round(float(limit) / top, 3),
-        "within": limit is None or ratio <= float(limit),
+        "share": round(strain / top, 3),
+        "limit_share": None if limit is None else round(limit / top, 3),
+        "within": limit is None or strain <= limit,
+        "sentence": str(stretch.get("sentence") or ""),
     }
 
 

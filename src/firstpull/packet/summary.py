@@ -195,7 +195,7 @@ def steps(plan: Mapping[str, Any]) -> list[Data]:
             "title": str(step.get("title", "")),
             "text": str(step.get("text") or ""),
             "time": span(step.get("minutes_least"), step.get("minutes_most")),
-            "cautions": [str(c) for c in step.get("cautions") or []],
+            "cautions": " · ".join(str(c) for c in step.get("cautions") or []),
         }
         for number, step in enumerate(plan.get("steps") or [], start=1)
     ]
@@ -219,18 +219,30 @@ def shopping(plan: Mapping[str, Any]) -> list[Data]:
 
 
 def _amount(value: Any, unit: str) -> str:
+    if not value:
+        return NOT_GIVEN
     if unit in ("g", "ml") and isinstance(value, int | float):
         return with_unit(scale_figure(value), unit)
     return with_unit(words(value), unit)
 
 
-def cautions(plan: Mapping[str, Any]) -> list[Data]:
-    """What can hurt, and the usual care."""
-    return [
+RULES_FIRST = {
+    "title": "Local rules and each product's own safety data sheet come first.",
+    "text": "What stands here are the usual cautions for the kinds of material in this plan; "
+    "they replace neither, nor the advice of a licensed practice.",
+}
+
+
+def cautions(plan: Mapping[str, Any]) -> Data:
+    """What can hurt and the usual care; that rules come first stands above the others."""
+    rows = [
         {
+            "id": str(entry.get("id", "")),
             "title": str(entry.get("title", "")),
             "text": str(entry.get("text", "")),
             "applies_to": words(entry.get("applies_to")) if entry.get("applies_to") else "",
         }
         for entry in plan.get("cautions") or []
     ]
+    first = next((row for row in rows if row["id"] == "rules-first"), RULES_FIRST)
+    return {"first": first, "others": [row for row in rows if row is not first]}
