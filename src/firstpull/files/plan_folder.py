@@ -58,7 +58,8 @@ class PlanFolder:
         _recover(self.out)
         _check_replaceable(self.asked, self.out)
         try:
-            made = tempfile.mkdtemp(prefix=_prefix(self.out, "new", os.getpid()), dir=self.out.parent)
+            prefix = _prefix(self.out, "new", os.getpid())
+            made = tempfile.mkdtemp(prefix=prefix, dir=self.out.parent)
         except OSError as error:
             raise self._refusal(error) from None
         self._made = Path(made)

@@ -16,7 +16,7 @@ import struct
 import zlib
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,7 +185,7 @@ def _own(name: str, content: dict[str, Any], arrays: list[NDArray[Any]]) -> Any:
     kind = _own_class(name, object)
     if not is_dataclass(kind) or {f.name for f in fields(kind)} != set(content):
         raise Unreadable(f"{name} has other fields now")
-    value = object.__new__(kind)
+    value: Any = object.__new__(cast(type, kind))
     for field, item in content.items():
         object.__setattr__(value, field, _value(item, arrays))
     return value
