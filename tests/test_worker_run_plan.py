@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
 import struct
+import subprocess
 import sys
+import textwrap
+import time
 import types
 from pathlib import Path
 
@@ -20,6 +25,7 @@ from firstpull.services.stages import Stages
 from firstpull.services.worker import WorkerBug
 from firstpull.store.disk import DiskStore
 from sample_plan import sample_plan
+from test_worker import gone
 
 TETRAHEDRON = Mesh(
     [[0, 0, 0], [10, 0, 0], [0, 10, 0], [0, 0, 10]],
@@ -155,3 +161,51 @@ def test_the_worst_warning_is_what_stops_the_work_first() -> None:
         "A bit is loose.",
     ]
     assert worst(plan) == ""
+
+
+def slow_planner(request: PlanRequest, stages: Stages, progress: Progress) -> PlanResult:
+    (request.out_dir.parent / "worker").write_text(str(os.getpid()))
+    time.sleep(60)
+    raise AssertionError("nobody called it off")
+
+
+COMMAND = """
+    import functools, sys
+    sys.path.insert(0, {here!r})
+    from firstpull import wiring
+    from firstpull.cli import app
+    from test_worker_run_plan import slow_planner
+    if __name__ == "__main__":
+        wiring.plan_in_worker = functools.partial(wiring.plan_in_worker, planner=slow_planner)
+        sys.argv = ["firstpull", "demo", "--out", {out!r}]
+        app.main()
+"""
+
+
+@pytest.mark.parametrize(
+    ("number", "code", "said"),
+    [(signal.SIGINT, 130, "Stopped; nothing was written.\n"), (signal.SIGTERM, 143, "")],
+)
+def test_the_command_called_off_leaves_no_worker_and_no_folder(tmp_path, number, code, said):
+    """As in a terminal: the signal reaches the command and its worker alike."""
+    file, home, note = tmp_path / "command.py", tmp_path / "home", tmp_path / "home/worker"
+    home.mkdir()
+    here, out = str(Path(__file__).parent), str(home / "plan")
+    file.write_text(textwrap.dedent(COMMAND.format(here=here, out=out)))
+    run = subprocess.Popen(
+        [sys.executable, str(file)],
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        env={**os.environ, "FIRSTPULL_STORE": str(tmp_path / "store")},
+    )
+    for _ in range(600):
+        if (note.exists() and note.read_text()) or run.poll() is not None:
+            break
+        time.sleep(0.05)
+    worker = int(note.read_text())
+    os.killpg(run.pid, number)
+    _, errors = run.communicate(timeout=20)
+    assert (run.returncode, errors) == (code, said)
+    assert gone(worker)
+    assert [p.name for p in home.iterdir()] == ["worker"]
