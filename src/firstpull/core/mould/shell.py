@@ -20,7 +20,7 @@ from firstpull.core.mesh.solid import largest_part, mesh_of, solid
 from firstpull.core.mould.body import Body
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.sweep import Zone, swept
+from firstpull.core.mould.sweep import Zone, swept, with_soft_valleys
 
 FLANGE_WIDTH_MM = 25.0
 FLANGE_THICKER = 1.5  # than the shell
@@ -104,6 +104,7 @@ def build_shell(
             up_to_mm=clearance_mm + thickness_mm + 3 * shape.grid.step_mm,
             zone=zone,
         )
+        s = with_soft_valleys(s, shape.grid)
         outsides.append(_within(solid(contour(s, shape.grid)), zone))
         field = _piece_field(shape, s, zone if several else None, thickness_mm, clearance_mm)
         made = _within(solid(contour(field, shape.grid)), zone)
@@ -113,7 +114,7 @@ def build_shell(
     outside = outsides[0]
     for more in outsides[1:]:
         outside = outside + more
-    plain = _above_board(solid(contour(shape.phi, shape.grid)))
+    plain = _above_board(solid(contour(with_soft_valleys(shape.phi, shape.grid), shape.grid)))
     skin = _above_board(outside - solid(body.below))
     skin = largest_part(skin, at_least_mm3=SPECK_MM3)
     return SkinAndShell(

@@ -21,6 +21,7 @@ from firstpull.core.mesh.rays import RayScene
 
 GREATEST_WALL_MM = 15.0
 LOOKS_PER_FACE = 8  # averaged over some hundred neighbouring faces afterwards
+SECOND_HOLLOW = 0.25  # of the largest hidden patch: less is the underside of a slim part
 SURE = 0.6  # confidence from which a face is not asked again
 
 
@@ -161,7 +162,11 @@ def _cut(mesh: Mesh, pairs: FacePairs, leaning: Floats) -> Flags:
 
 
 def _without_islands(mesh: Mesh, pairs: FacePairs, faces: Flags, leaning: Floats) -> Flags:
-    """One show patch; hidden patches only where the wall's partners or the base say so."""
+    """One show patch; hidden are the largest patch and such as come near it.
+
+    The underside of a slim solid part, the tip of a bill, has a partner that sees more sky
+    too; it is small against the inside of the mask, and it is copied.
+    """
     areas = mesh.face_areas_mm2
     patch = patches(pairs, faces)
     size = np.bincount(patch, weights=areas)
@@ -170,7 +175,7 @@ def _without_islands(mesh: Mesh, pairs: FacePairs, faces: Flags, leaning: Floats
     kind[patch] = faces
     largest_show = int(np.argmax(np.where(kind, size, -1.0)))
     largest_hide = int(np.argmax(np.where(kind, -1.0, size)))
-    hidden = (surely > 0.5 * size) & ~kind
+    hidden = (surely > 0.5 * size) & (size > SECOND_HOLLOW * size[largest_hide]) & ~kind
     hidden[largest_hide] = True
     # a second show patch stands behind the wall: it is not copied
     hidden |= kind & (np.arange(len(size)) != largest_show)

@@ -19,6 +19,9 @@ from numpy.typing import ArrayLike
 from firstpull.core.mesh.grid import Field, Grid, trilinear
 
 
+DEEP_STEPS = 3.5  # below this many steps s is not followed further down
+
+
 @dataclass(frozen=True)
 class Zone:
     """The half-space a shell piece is taken from: normal . x >= offset.
@@ -80,7 +83,7 @@ def swept(
 def _march(phi, step, way, lean, up_to, side):  # type: ignore[no-untyped-def]
     nx, ny, nz = phi.shape
     out = np.empty_like(phi)
-    deep = -2.0 * step
+    deep = -DEEP_STEPS * step
     least = 0.35 * step
     for i in prange(nx):
         for j in range(ny):
@@ -102,3 +105,17 @@ def _march(phi, step, way, lean, up_to, side):  # type: ignore[no-untyped-def]
                     t += max(least, (here - min(low, up_to)) / (1.0 + lean))
                 out[i, j, k] = low
     return out
+
+
+def with_soft_valleys(s: Field, grid: Grid) -> Field:
+    """The field with its sharp valleys rounded by silicone; never higher than it was.
+
+    Where two offset sheets meet, a grid draws a ragged crease that would catch the shell. The
+    lower of the field and its local mean rounds such creases and leaves bulges alone. A field
+    that rises along a pull keeps rising when averaged, so a piece still leaves.
+    """
+    from scipy.ndimage import gaussian_filter
+
+    held = np.maximum(s, np.float32(-DEEP_STEPS * grid.step_mm))
+    mean = gaussian_filter(held, 1.0, mode="nearest", truncate=2.5)
+    return np.minimum(s, mean)

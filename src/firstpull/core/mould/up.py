@@ -1,7 +1,8 @@
 """Which way is up on the board: away from the hollow, or away from a flat base.
 
-The hollow of a mask is the largest pocket that its convex hull bridges; the hull faces that
-bridge it face the board.
+The hollow of a mask is the largest pocket that its convex hull bridges with a lid that lies
+flat; the hull faces of the lid face the board. A long bill makes a large pocket too, but its
+lid is a cone whose faces look all around.
 """
 
 from __future__ import annotations
@@ -115,15 +116,19 @@ def _hull_pockets(mesh: Mesh) -> _Pockets:
     span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
     # a bridging face has room below it; one that lies on the mesh has none
     bridging = depth > 0.02 * span
-    group = _groups(hull.neighbors, bridging)
-    pocket = np.bincount(group[bridging], weights=(areas * depth)[bridging], minlength=1)
-    best = bridging & (group == int(np.argmax(pocket)))
+    group = _groups(hull.neighbors, bridging, normals)
+    room = np.where(bridging, areas * depth, 0.0)
+    pocket = np.bincount(group, weights=room)
+    lid = np.stack([np.bincount(group, weights=room * normals[:, a]) for a in range(3)])
+    flatness = np.linalg.norm(lid, axis=0) / np.maximum(pocket, 1e-9)
+    hollow = int(np.argmax(pocket * flatness**4))
+    best = bridging & (group == hollow)
     vector = (normals[best] * areas[best, None]).sum(axis=0)
     base_mm2, base_normal = _largest_flat(normals, np.where(depth < 0.002 * span, areas, 0.0))
     return _Pockets(
         hull_mm3=float(hull.volume),
         hull_mm2=float(hull.area),
-        hollow_mm3=float(pocket.max()),
+        hollow_mm3=float(pocket[hollow]),
         hollow_normal=_unit(vector),
         base_mm2=base_mm2,
         base_normal=base_normal,
@@ -143,15 +148,17 @@ def _depth_below(mesh: Mesh, corners: Floats, normals: Floats) -> Floats:
     return depth
 
 
-def _groups(neighbours: NDArray[np.int32], chosen: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """(H,) labels of chosen hull faces that hang together."""
+def _groups(
+    neighbours: NDArray[np.int32], chosen: NDArray[np.bool_], normals: Floats
+) -> NDArray[np.int32]:
+    """(H,) labels of chosen hull faces that hang together without a bend of over 60 degrees."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
     n = len(chosen)
     a = np.repeat(np.arange(n), 3)
     b = neighbours.ravel()
-    both = chosen[a] & chosen[b]
+    both = chosen[a] & chosen[b] & (np.einsum("ij,ij->i", normals[a], normals[b]) > 0.5)
     graph = coo_matrix((np.ones(both.sum()), (a[both], b[both])), shape=(n, n))
     return connected_components(graph, directed=False)[1].astype(np.int32)
 
