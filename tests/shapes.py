@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 from skimage.measure import marching_cubes
 
@@ -432,3 +433,47 @@ KINDS: dict[str, Callable[[np.random.Generator], _Parts]] = {
     "bracer": _bracer,
     "snout": _snout,
 }
+
+
+# What no sound solid has
+
+
+def self_crossings(mesh: Mesh) -> int:
+    """How many times an edge passes through a face that it shares no corner with.
+
+    Every edge against every face whose centre is in reach, by Möller and Trumbore's test;
+    faces that only touch do not count.
+    """
+    corners = mesh.corners_mm
+    centres = mesh.face_centres_mm
+    radius = np.linalg.norm(corners - centres[:, None], axis=2).max(axis=1)
+    edges = np.sort(
+        np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]]),
+        axis=1,
+    )
+    edges = np.unique(edges, axis=0)
+    tail, head = mesh.vertices_mm[edges[:, 0]], mesh.vertices_mm[edges[:, 1]]
+    half = np.linalg.norm(head - tail, axis=1) / 2
+    tree, count = cKDTree(centres), 0
+    for part in np.array_split(np.arange(len(edges)), max(len(edges) // 40_000, 1)):
+        near = tree.query_ball_point((tail + head)[part] / 2, half[part] + radius.max())
+        edge = np.repeat(part, [len(n) for n in near])
+        face = np.concatenate([np.asarray(n, dtype=int) for n in near])
+        apart = (edges[edge][:, :, None] != mesh.faces[face][:, None, :]).all(axis=(1, 2))
+        edge, face = edge[apart], face[apart]
+        count += int(_pierces(tail[edge], head[edge] - tail[edge], corners[face]).sum())
+    return count
+
+
+def _pierces(start: Array, way: Array, corners: Array) -> NDArray[np.bool_]:
+    one, two = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    across = np.cross(way, two)
+    turn = np.einsum("ij,ij->i", one, across)
+    flat = np.abs(turn) < 1e-12
+    turn = np.where(flat, 1.0, turn)
+    offset = start - corners[:, 0]
+    u = np.einsum("ij,ij->i", offset, across) / turn
+    lift = np.cross(offset, one)
+    v = np.einsum("ij,ij->i", way, lift) / turn
+    t = np.einsum("ij,ij->i", two, lift) / turn
+    return ~flat & (u > 0) & (v > 0) & (u + v < 1) & (t > 0) & (t < 1)

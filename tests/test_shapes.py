@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 import shapes
-from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.rays import RayScene
 
 
@@ -117,3 +117,17 @@ def test_the_same_seed_gives_the_same_shell() -> None:
     assert np.array_equal(one.mesh.vertices_mm, two.mesh.vertices_mm)
     other = shapes.implicit_shell("snout", 5, 12_000)
     assert not np.allclose(one.mesh.bounds_mm, other.mesh.bounds_mm)
+
+
+def test_crossings_are_counted() -> None:
+    """A box alone has none; pushed into another, three edges of each corner pass through."""
+    one = shapes.box(10, 10, 10)
+    two = Mesh(one.vertices_mm + np.array([3, 4, 5]), one.faces)
+    assert shapes.self_crossings(one) == 0
+    # each box keeps one corner inside the other; its three edges leave through three sides
+    assert shapes.self_crossings(joined([one, two])) >= 6
+
+
+@pytest.mark.parametrize("kind", sorted(shapes.KINDS))
+def test_no_shell_passes_through_itself(kind: str) -> None:
+    assert shapes.self_crossings(shapes.implicit_shell(kind, 1).mesh) == 0
