@@ -114,4 +114,11 @@ def _part(
         "mended": summary.changed(master.get("mended")),
         "moulds": moulds,
         "cast": moulding.cast_page(part.get("cast")),
+        "log_rows": _log_rows(part.get("cast") or {}),
     }
+
+
+def _log_rows(cast: Mapping[str, Any]) -> int:
+    """Lines of the pull log on the mould card: one a casting, as many as the card holds."""
+    castings = cast.get("castings")
+    return min(max(castings if isinstance(castings, int) else 0, 10), 18)

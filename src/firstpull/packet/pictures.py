@@ -33,6 +33,7 @@ class Studio:
     def __init__(self, solids: Sequence[Solid]) -> None:
         self.solids = [(m, c) for m, c in solids if len(m.faces)]
         self.stage = Stage([m for m, _ in self.solids]) if self.solids else None
+        self._last: tuple[object, NDArray[np.uint8]] | None = None
 
     def points_mm(self, cut: Plane | None = None) -> list[Floats]:
         """The vertices of each solid that a cut leaves, for fitting a frame."""
@@ -75,14 +76,7 @@ class Studio:
         frame = fitted_frame(
             self.points_mm(cut), view=view, size_px=size_px, foot_px=foot, mm_per_px=mm_per_px
         )
-        hits = self.stage.look(view=view, frame=frame, samples=SAMPLES, cut=cut)
-        openness = self.stage.openness(
-            hits, view=view, frame=frame, samples=SAMPLES, rays=SKY_RAYS, cut=cut
-        )
-        colours = [c for _, c in self.solids]
-        fine = shaded(hits, colours=colours, view=view, openness=openness, samples=SAMPLES)
-        inked(fine, hits, frame=frame, samples=SAMPLES)
-        picture = averaged(fine, hits, samples=SAMPLES, background=background)
+        picture = self._unmarked(view, frame, cut, background)
         overlay = Overlay(frame)
         for arrow in arrows:
             ends = frame.pixels(view.flat(np.stack([arrow.tail_mm, arrow.head_mm])))
@@ -91,6 +85,31 @@ class Studio:
         if scale_bar:
             overlay.scale_bar()
         return overlay.over(picture)
+
+    def _unmarked(
+        self, view: View, frame: Frame, cut: Plane | None, background: str
+    ) -> NDArray[np.uint8]:
+        """The solids without marks; the last one is kept, to be marked in another way."""
+        key = (view, frame, cut, background)
+        if self._last is None or self._last[0] != key:
+            self._last = (key, self._cast(view, frame, cut, background))
+        return self._last[1]
+
+    def _cast(
+        self, view: View, frame: Frame, cut: Plane | None, background: str
+    ) -> NDArray[np.uint8]:
+        assert self.stage is not None
+        hits = self.stage.look(view=view, frame=frame, samples=SAMPLES, cut=cut)
+        if cut is None:
+            openness = self.stage.openness(
+                hits, view=view, frame=frame, samples=SAMPLES, rays=SKY_RAYS
+            )
+        else:  # behind a cut all is faded: shade would not be seen, its scene costs time
+            openness = np.ones((frame.size_px[1], frame.size_px[0]), np.float32)
+        colours = [c for _, c in self.solids]
+        fine = shaded(hits, colours=colours, view=view, openness=openness, samples=SAMPLES)
+        inked(fine, hits, frame=frame, samples=SAMPLES)
+        return averaged(fine, hits, samples=SAMPLES, background=background)
 
     def _pins(
         self, places_mm: Sequence[tuple[str, Sequence[float]]], view: View, frame: Frame

@@ -66,26 +66,29 @@ class Embree:
             self._shape = TriangleMesh(self._scene, vertices, np.ascontiguousarray(mesh.faces))
 
     @cached_property
+    def _face_vectors(self) -> Floats32:
+        """(F, 3) twice the area times the unit normal, in the 32 bits that pictures need."""
+        corners = (self.mesh.vertices_mm - self.mesh.bounds_mm[0]).astype(np.float32)[self.faces]
+        first, second = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        return np.cross(first, second)
+
+    @cached_property
     def face_normals(self) -> Floats32:
         """(F, 3) unit normals."""
-        return self.mesh.face_normals.astype(np.float32)
+        return _unit(self._face_vectors)
 
     @cached_property
     def corner_normals(self) -> Floats32:
         """(F, 3, 3) a normal per corner: smooth over gentle turns, sharp over creases."""
-        vectors = self.mesh.face_vectors_mm2
         count = len(self.mesh.vertices_mm)
-        sums = np.stack(
-            [
-                sum(np.bincount(self.faces[:, k], vectors[:, axis], count) for k in range(3))
-                for axis in range(3)
-            ],
-            axis=1,
-        )
-        smooth = _unit(sums.astype(np.float32))[self.faces]
+        sums = np.zeros((count, 3), np.float32)
+        for axis in range(3):
+            weight = np.repeat(self._face_vectors[:, axis], 3)
+            sums[:, axis] = np.bincount(self.faces.ravel(), weight, count)
+        smooth = _unit(sums)[self.faces]
         flat = self.face_normals[:, None, :]
-        gentle = (smooth * flat).sum(axis=2, keepdims=True) > CREASE_COS
-        return np.where(gentle, smooth, flat)
+        gentle = np.einsum("fkc,fkc->fk", smooth, np.broadcast_to(flat, smooth.shape))
+        return np.where((gentle > CREASE_COS)[..., None], smooth, flat)
 
     def first_hit(self, origins: Floats32, way: Floats32) -> dict[str, NDArray[Any]]:
         """Nearest face on each ray: primID, tfar, u, v."""
@@ -224,7 +227,7 @@ class Stage:
         return near
 
     def openness(
-        self, hits: Hits, *, view: View, frame: Frame, samples: int, rays: int, cut: Plane | None
+        self, hits: Hits, *, view: View, frame: Frame, samples: int, rays: int
     ) -> Floats32:
         """(h, w) how much of the sky each pixel sees, 0 to 1, at one sample per pixel.
 
@@ -234,7 +237,7 @@ class Stage:
         """
         stride = AO_STRIDE * samples
         depth, normal = hits.depth[::stride, ::stride], hits.normal[::stride, ::stride]
-        on = np.isfinite(depth) & ~hits.cut[::stride, ::stride]
+        on = np.isfinite(depth)
         rows, columns = np.nonzero(on)
         share = np.ones(depth.shape, np.float32)
         if not len(rows):
@@ -244,13 +247,11 @@ class Stage:
         along = self.middle_mm @ view.eye + self.reach_mm - depth[on]
         place = np.outer(right, view.right) + np.outer(up, view.up) + np.outer(along, view.eye)
         slot = rows % AO_PATTERN * AO_PATTERN + columns % AO_PATTERN
-        share[on] = self._sky_share(place.astype(np.float32), normal[on], slot, rays, cut)
+        share[on] = self._sky_share(place.astype(np.float32), normal[on], slot, rays)
         even = _smoothed(share, depth, normal, on, step_mm=6 * AO_STRIDE * frame.mm_per_px)
         return _between(even, depth, hits.depth[::samples, ::samples])
 
-    def _sky_share(
-        self, place: Floats32, n: Floats32, slot: NDArray[Any], rays: int, cut: Plane | None
-    ) -> Floats32:
+    def _sky_share(self, place: Floats32, n: Floats32, slot: NDArray[Any], rays: int) -> Floats32:
         """(N,) share of unblocked directions at places with normals."""
         starts = place + n * np.float32(1e-3 * self.reach_mm)
         sky = _directions(rays * AO_PATTERN**2).reshape(rays, AO_PATTERN**2, 3)
@@ -259,10 +260,7 @@ class Stage:
         for ray in range(rays):
             d = sky[ray][slot]
             way = first * d[:, :1] + second * d[:, 1:2] + n * d[:, 2:]
-            shut = self.whole.blocked(starts, way, 0.3 * self.reach_mm)
-            if cut is not None:  # what was taken away casts no shade
-                shut &= (way @ np.asarray(cut.normal, np.float32)) <= 0
-            free += ~shut
+            free += ~self.whole.blocked(starts, way, 0.3 * self.reach_mm)
         return free / rays
 
 

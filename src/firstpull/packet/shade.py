@@ -50,7 +50,7 @@ def _hatch(picture: Floats32, hits: Hits, colours: Sequence[Colour]) -> None:
 
 def inked(picture: Floats32, hits: Hits, *, frame: Frame, samples: int) -> None:
     """Draw outlines, steps in depth and creases into the picture, on the nearer side."""
-    step_mm = max(7 * frame.mm_per_px / samples, 0.004 * frame.mm_per_px * frame.size_px[0])
+    step_mm = max(7 * frame.mm_per_px / samples, 0.008 * frame.mm_per_px * frame.size_px[0])
     outline, crease = _edges(hits, step_mm)
     strong = _grown(outline, hits)
     ink = np.array(INK, np.float32) / 255

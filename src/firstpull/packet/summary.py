@@ -229,7 +229,8 @@ def _amount(value: Any, unit: str) -> str:
 RULES_FIRST = {
     "title": "Local rules and each product's own safety data sheet come first.",
     "text": "What stands here are the usual cautions for the kinds of material in this plan; "
-    "they replace neither, nor the advice of a licensed practice.",
+    "they replace neither, nor the advice of a licensed practice. A finished prop is not "
+    "protective equipment.",
 }
 
 
