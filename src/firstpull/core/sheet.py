@@ -170,7 +170,7 @@ class Shell(Section):
         """Gap that pieces are built with."""
         if self.clearance_mm is not None:
             return self.clearance_mm
-        return 0.1 if self.kind == "laid" else 1.5
+        return 0.3 if self.kind == "laid" else 1.5
 
     @model_validator(mode="after")
     def _made_as_said(self) -> Shell:

@@ -17,7 +17,14 @@ __all__ = ["demo_sheet", "heron_half_mask"]
 def demo_sheet() -> dict[str, Any]:
     """The job sheet of the demo: what a maker would write, the rest left to be assumed.
 
-    >>> demo_sheet()["job"]["castings"]
+    >>> demo_sheet()["job"]["good_castings"]
     6
     """
-    return {"job": {"name": "Heron half-mask, river parade", "castings": 6}}
+    return {
+        "job": {
+            "name": "Heron half-mask, river parade",
+            "part_name": "heron half-mask",
+            "good_castings": 6,
+        },
+        "cast": {"powder": "bronze-irregular"},
+    }

@@ -59,7 +59,7 @@ class Grid:
 
     def axis(self, which: int) -> Floats:
         """The coordinates along one axis."""
-        return self.low_mm[which] + self.step_mm * np.arange(self.shape[which])
+        return np.asarray(self.low_mm[which] + self.step_mm * np.arange(self.shape[which]))
 
     def axes(self) -> tuple[Floats, Floats, Floats]:
         """The coordinates along x, y and z, shaped to broadcast over a field."""

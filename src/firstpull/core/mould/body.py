@@ -54,39 +54,6 @@ class Body:
     trim_line_mm: Floats
 
 
-def board_frame(mesh: Mesh, show: Show, *, below_rim_mm: float) -> Floats:
-    """(4, 4) from a z-up mesh to the mould frame: board at z = 0 under the rim's lowest point.
-
-    Args:
-        mesh: already turned so that z is up.
-        show: its show surface; the first loop is the rim.
-        below_rim_mm: board under the lowest point of the rim.
-    """
-    rim = mesh.vertices_mm[show.loops[0]]
-    centre = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
-    frame = np.eye(4)
-    frame[:3, 3] = [-centre[0], -centre[1], below_rim_mm - rim[:, 2].min()]
-    return frame
-
-
-def turn_up(up: tuple[float, float, float]) -> Floats:
-    """(4, 4) the smallest turn that brings ``up`` to z.
-
-    >>> turn_up((0.0, 0.0, 1.0))[:3, :3].tolist()
-    [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
-    """
-    u = np.asarray(up, dtype=np.float64)
-    u = u / np.linalg.norm(u)
-    turn = np.eye(4)
-    if u[2] < -1 + 1e-9:
-        turn[:3, :3] = np.diag([1.0, -1.0, -1.0])
-        return turn
-    v = np.array([u[1], -u[0], 0.0])  # u x z
-    k = np.array([[0, 0, v[1]], [0, 0, -v[0]], [-v[1], v[0], 0]])
-    turn[:3, :3] = np.eye(3) + k + k @ k / (1 + u[2])
-    return turn
-
-
 def build_body(
     master: Mesh, show: Show, *, wall_draft_deg: float = 4.0, step_mm: float = 1.0
 ) -> Body:
@@ -105,7 +72,7 @@ def build_body(
     lean = np.tan(np.radians(wall_draft_deg))
     margin = 4.0 + lean * (high[2] + BELOW_BOARD_MM)
     low = np.array([low[0] - margin, low[1] - margin, -BELOW_BOARD_MM - 3.0])
-    high = high + [margin, margin, 3.0]
+    high = high + np.array([margin, margin, 3.0])
     step = max(step_mm, float((np.prod(high - low) / LARGEST_GRID) ** (1 / 3)))
     # a fresh offset keeps flat sides off the grid's planes
     grid = Grid.around(low - 0.3183 * step, high + step, step_mm=step)

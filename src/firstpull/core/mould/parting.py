@@ -10,8 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from firstpull.core.arrays import Floats
+from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import EVERYWHERE, Zone, swept
@@ -52,7 +53,7 @@ class Shadows:
     phi: Field
     grid: Grid
     directions: Floats
-    fills: Floats
+    fills: NDArray[np.float32]
     points_mm: Floats
 
 
@@ -135,7 +136,7 @@ def _best_offset(
 
 
 def _refined(
-    shadows: Shadows, pull: Floats, within: Field, zone: Zone, draft_deg: float, least_z: float
+    shadows: Shadows, pull: Floats, within: Flags, zone: Zone, draft_deg: float, least_z: float
 ) -> tuple[Floats, float]:
     """The pull turned in small steps as long as that saves fill in its zone."""
     best, fill = pull, _fill_within(shadows, pull, within, draft_deg)
@@ -149,7 +150,7 @@ def _refined(
     return best, fill
 
 
-def _fill_within(shadows: Shadows, pull: Floats, within: Field, draft_deg: float) -> float:
+def _fill_within(shadows: Shadows, pull: Floats, within: Flags, draft_deg: float) -> float:
     fill = _fill_of(shadows.phi, shadows.grid, pull, draft_deg)
     return float(fill[within].sum())
 

@@ -60,9 +60,8 @@ def shape_skin(
     top = thickness_mm + room_mm + 2 * step_mm
     # z = 0 lies midway between two layers: no face of the board falls on the grid
     floor = -2.5 * step_mm
-    grid = Grid.around(
-        [low[0] - side, low[1] - side, floor], high + [side, side, top], step_mm=step_mm
-    )
+    corner = np.array([low[0] - side, low[1] - side, floor])
+    grid = Grid.around(corner, high + np.array([side, side, top]), step_mm=step_mm)
     reach = thickness_mm + room_mm
     around = signed_distance(body.below, grid, reach_mm=reach)
     at_board = int(np.argmin(np.abs(grid.axis(2) - 0.5 * step_mm)))

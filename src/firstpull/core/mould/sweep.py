@@ -18,7 +18,6 @@ from numpy.typing import ArrayLike
 
 from firstpull.core.mesh.grid import Field, Grid, trilinear
 
-
 DEEP_STEPS = 3.5  # below this many steps s is not followed further down
 
 
