@@ -56,7 +56,7 @@ def test_a_laid_shell_is_plaster_with_3_degrees_and_a_printed_one_plastic_with_2
     laid, printed = sheet_from_text("")[0].shell, sheet_from_text("shell: {kind: printed}")[0].shell
     assert (laid.material_used, laid.draft_used_deg) == ("plaster-bandage", 3)
     assert (printed.material_used, printed.draft_used_deg) == ("printed-plastic", 2)
-    assert 1 <= printed.clearance_used_mm <= 2 and laid.clearance_used_mm == 0.1
+    assert 1 <= printed.clearance_used_mm <= 2 and laid.clearance_used_mm == 0.3
 
 
 BAD_FIELDS = [

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstpull.core.mesh.grid import Grid
+from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mould.body import Body
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
@@ -114,8 +114,6 @@ def recommend(options: Sequence[Option]) -> tuple[Option, str]:
     return chosen, why
 
 
-def _share(
-    field: np.ndarray[tuple[int, ...], np.dtype[np.float32]], step: float
-) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _share(field: Field, step: float) -> Field:
     """How much of each cell lies where the field is negative."""
-    return np.clip(0.5 - field / step, 0, 1)
+    return np.clip(0.5 - field / np.float32(step), 0, 1)

@@ -8,7 +8,7 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.grid import Field, Grid, signed_distance
-from firstpull.core.mould.body import BELOW_BOARD_MM, Body
+from firstpull.core.mould.body import Body
 from firstpull.core.mould.drape import plan_field
 
 KEY_FOOT_MM = 8.0  # radius at the flange
@@ -114,8 +114,3 @@ def _add_key(phi: Field, grid: Grid, foot_mm: Floats) -> None:
     side = (radius - KEY_FOOT_MM) * np.cos(lean) + up * np.sin(lean)
     key = np.maximum(np.maximum(side, up - KEY_HEIGHT_MM), -up - 4.0)
     phi[box] = np.minimum(phi[box], key.astype(np.float32))
-
-
-def check_room(body: Body, shape: SkinShape) -> None:
-    """The body goes on far enough below the board for the offset to stay upright at z = 0."""
-    assert shape.thickness_mm + 2.5 * shape.grid.step_mm < BELOW_BOARD_MM + 1.0, body
