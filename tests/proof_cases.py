@@ -39,6 +39,7 @@ class MouldCase:
     skin_thickness_mm: float = 8.0
     clearance_mm: float = 0.1
     draft_deg: float = 3.0
+    grid_mm: float = 0.0
 
     def arguments(self) -> dict[str, Any]:
         """What prove_mould takes."""
@@ -261,6 +262,66 @@ def summed(one: Any, other: Any) -> Any:
     a = np.asarray(one.to_mesh64().vert_properties)[:, :3]
     b = np.asarray(other.to_mesh64().vert_properties)[:, :3]
     return manifold3d.Manifold.hull_points((a[:, None] + b[None]).reshape(-1, 3))
+
+
+# --- from a grid -----------------------------------------------------------------------------
+
+
+def gridded_case(*, grid_mm: float = 1.5, draft_deg: float = 3.0) -> MouldCase:
+    """Two balls that meet in a crease and overhang, with skin and shell read off a coarse grid.
+
+    The distance to the balls is exact; only the surfaces carry the chord error of the grid, as
+    those of a mould found on a distance grid do.
+    """
+    from skimage.measure import marching_cubes
+
+    balls = (((-16.0, 0.0, 22.0), 26.0), ((18.0, 5.0, 26.0), 20.0))
+    low, high = np.array([-80.0, -70.0, -2 * grid_mm]), np.array([80.0, 70.0, 78.0])
+    axes = [np.arange(low[i], high[i], grid_mm) for i in range(3)]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+
+    def to_skin(points: Any) -> Any:
+        away = [np.linalg.norm(points - np.array(c), axis=-1) - r for c, r in balls]
+        return np.minimum(np.minimum(*away), points[..., 2]) - 8.0
+
+    swept = np.full(grid.shape[:3], np.inf)
+    for travel in np.arange(0.0, 80.0, 0.75):
+        rising = to_skin(grid + np.array([0, 0, travel]))
+        swept = np.minimum(swept, rising - travel * np.sin(np.radians(draft_deg)))
+
+    # A border of outside closes the surface beyond the room that is kept.
+    bordered = np.pad(swept, 1, constant_values=5 * WALL_MM)
+
+    def below(level_mm: float) -> Any:
+        points, faces, _, _ = marching_cubes(
+            bordered, level_mm, spacing=(grid_mm,) * 3, gradient_direction="ascent"
+        )
+        raw = Mesh(points.astype(float) + low - grid_mm, faces)
+        outward = raw if raw.volume_mm3 > 0 else raw.flipped()
+        return manifold3d.Manifold(
+            manifold3d.Mesh64(np.array(outward.vertices_mm), outward.faces.astype(np.uint64))
+        )
+
+    room = manifold3d.Manifold.cube((140, 120, 200), True).translate((0, 0, 100))
+    body = (
+        sum(
+            (manifold3d.Manifold.sphere(r, 160).translate(c) for c, r in balls),
+            manifold3d.Manifold(),
+        )
+        ^ room
+    )
+    master = mesh_of(body)
+    skin, inner, outer = (below(level) for level in (0.0, 0.1, 0.1 + WALL_MM))
+    return MouldCase(
+        master=master,
+        show_faces=whole_show(master),
+        body=master,
+        skin=mesh_of((skin ^ room) - body),
+        pieces=(mesh_of((outer - inner) ^ room),),
+        pulls=(UP,),
+        draft_deg=draft_deg,
+        grid_mm=grid_mm,
+    )
 
 
 # --- the shapes ------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.proof_parts import Check, Part, at, place, solid_fault
-from firstpull.core.mould.proof_release import draft_check, overlap_of, release_check
+from firstpull.core.mould.proof_release import Noise, draft_check, overlap_of, release_check
 from firstpull.core.mould.proof_surface import (
     gap_check,
     inner_samples,
@@ -79,6 +79,7 @@ def prove_mould(
     clearance_mm: float,
     draft_deg: float,
     tol_mm: float = 0.05,
+    grid_mm: float = 0.0,
     progress: Progress = quiet,
 ) -> MouldProof:
     """Everything a mould must do, checked on its finished solids.
@@ -94,6 +95,8 @@ def prove_mould(
         clearance_mm: promised space between shell and silicone.
         draft_deg: promised draft of the shell; 0 asks for none.
         tol_mm: depth up to which an overlap is noise of the faceted surfaces.
+        grid_mm: cell of the grid that skin and shell were read off, which allows crumbs on
+            their creases (see ``proof_release``); 0 for exact solids.
         progress: called with what is being checked.
 
     Returns:
@@ -104,6 +107,7 @@ def prove_mould(
     Raises:
         CannotProve: there is no piece, or pulls or show faces do not fit the meshes.
     """
+    noise = Noise(tol_mm, grid_mm)
     shows, ways = _fitting(master, show_faces, pieces, pulls)
     parts = [Part("master", master), Part("body", body), Part("skin", skin)]
     shell = [Part(f"piece {k + 1}", piece) for k, piece in enumerate(pieces)]
@@ -113,11 +117,11 @@ def prove_mould(
     if not all(c.passed for c in checks if c.name.startswith("solid")):
         return MouldProof(tuple(checks))
     progress("proving: nothing overlaps", 0.1)
-    checks += _apart_checks(parts[1], parts[2], shell, tol_mm)
+    checks += _apart_checks(parts[1], parts[2], shell, noise)
     for k, piece in enumerate(shell):
         progress(f"proving: {piece.name} comes off", 0.2 + 0.4 * k / len(shell))
-        obstacles = (parts[2], parts[1], *shell[k + 1 :])
-        checks.append(release_check(piece, obstacles, pull=ways[k], tol_mm=tol_mm))
+        obstacles = (parts[2], *shell[k + 1 :])
+        checks.append(release_check(piece, obstacles, body=parts[1], pull=ways[k], noise=noise))
     for k, piece in enumerate(shell):
         progress(f"proving: {piece.name} backs the skin", 0.6 + 0.1 * k / len(shell))
         inner = inner_samples(piece, parts[2], parts[1], shell)
@@ -182,16 +186,17 @@ def _pull_check(piece: Part, pull: Floats, draft_deg: float) -> Check:
     return Check(f"pull: {piece.name}", passed, float(pull[2]), limit, None, sentence)
 
 
-def _apart_checks(body: Part, skin: Part, shell: Sequence[Part], tol_mm: float) -> list[Check]:
+def _apart_checks(body: Part, skin: Part, shell: Sequence[Part], noise: Noise) -> list[Check]:
     """No two solids share space, and none goes into the board."""
-    checks = [_apart_by_points(body, skin, tol_mm)]
+    checks = [_apart_by_points(body, skin, noise.tol_mm)]
     for one, other in (*((s, p) for s in (body, skin) for p in shell), *combinations(shell, 2)):
-        found = overlap_of(other, one, shift_mm=np.zeros(3))
-        checks.append(_apart_check(one, other, found.depth_mm, found.where_mm, tol_mm))
+        found = overlap_of(other, one, shift_mm=np.zeros(3), noise=noise)
+        limit = noise.tol_mm if found.is_real else noise.crease_mm
+        checks.append(_apart_check(one, other, found.depth_mm, found.where_mm, limit))
     for part in (body, skin, *shell):
         lowest = part.mesh.vertices_mm[part.mesh.vertices_mm[:, 2].argmin()]
         depth = max(-float(lowest[2]), 0.0)
-        checks.append(_apart_check(part, Part("board", part.mesh), depth, lowest, tol_mm))
+        checks.append(_apart_check(part, Part("board", part.mesh), depth, lowest, noise.tol_mm))
     return checks
 
 

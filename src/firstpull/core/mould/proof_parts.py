@@ -132,6 +132,7 @@ class Part:
 
     def __init__(self, name: str, mesh: Mesh) -> None:
         self.name, self.mesh = name, mesh
+        self._insets: dict[float, Floats] = {}
 
     @cached_property
     def manifold(self) -> Any:
@@ -156,24 +157,39 @@ class Part:
         return NearestSurface(self.mesh)
 
     @cached_property
+    def bounds_mm(self) -> Floats:
+        """(2, 3) lowest and highest corner."""
+        return self.mesh.bounds_mm
+
+    @cached_property
     def face_normals(self) -> Floats:
         """(F, 3) unit normals."""
         return self.mesh.face_normals
 
     def holds(self, points_mm: Floats) -> Flags:
         """(N,) whether each point lies inside, by the vote of three rays."""
-        votes = np.zeros(len(points_mm), dtype=np.int64)
-        for direction in ODD_DIRECTIONS / np.linalg.norm(ODD_DIRECTIONS, axis=1)[:, None]:
-            face = self.scene.hit_face(points_mm, direction)
-            votes += (face >= 0) & (self.face_normals[face] @ direction > 0)
-        inside: Flags = votes >= 2
+        ways = ODD_DIRECTIONS / np.linalg.norm(ODD_DIRECTIONS, axis=1)[:, None]
+        inside, second = (self._leaves_by_back(points_mm, way) for way in ways[:2])
+        torn = np.flatnonzero(inside != second)
+        inside[torn] = self._leaves_by_back(points_mm[torn], ways[2])
         return inside
+
+    def _leaves_by_back(self, points_mm: Floats, way: Floats) -> Flags:
+        """(N,) whether the first face on the ray is seen from behind."""
+        face = self.scene.hit_face(points_mm, way)
+        behind: Flags = (face >= 0) & (self.face_normals @ way > 0)[face]
+        return behind
 
     def inset(self, depth_mm: float) -> Floats:
         """The vertices, drawn into the solid until each of their faces is ``depth_mm`` away.
 
         On edges sharper than 60 degrees the point stays closer than that to the faces.
         """
+        if depth_mm not in self._insets:
+            self._insets[depth_mm] = self._drawn_in(depth_mm)
+        return self._insets[depth_mm]
+
+    def _drawn_in(self, depth_mm: float) -> Floats:
         faces, normals = self.mesh.faces, self.face_normals
         summed = np.zeros_like(self.mesh.vertices_mm)
         for corner in range(3):
@@ -205,7 +221,7 @@ def solid_fault(part: Part) -> tuple[str, int, Floats] | None:
         return "is not closed: edges with a face missing, doubled or turned over", len(bad), bad[0]
     if mesh.volume_mm3 <= 0:
         return "is inside out: its volume is not above 0", 1, mesh.vertices_mm.mean(axis=0)
-    label = _loose_parts(mesh)
+    label = loose_parts(mesh)
     count = int(label.max()) + 1
     if count > 1:
         smallest = int(np.bincount(label).argmin())
@@ -237,7 +253,7 @@ def _odd_edges(mesh: Mesh) -> Floats:
     return 0.5 * (ends[odd // len(ends)] + ends[odd % len(ends)])
 
 
-def _loose_parts(mesh: Mesh) -> Ints:
+def loose_parts(mesh: Mesh) -> Ints:
     """(F,) which connected surface each face belongs to."""
     count = len(mesh.vertices_mm)
     pairs = mesh.faces[:, [0, 1, 1, 2]].reshape(-1, 2)
