@@ -17,9 +17,9 @@ from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import EVERYWHERE, Zone, swept
 
-COARSE_STEPS = 3  # of the skin's grid
+COARSE_STEPS = 4  # of the skin's grid
 PLANE_ANGLES = 12
-SHEAF = 140
+SHEAF = 100
 STEEPEST_ONE_PIECE = 0.75  # least upward part of the pull of a shell in one piece
 LEAST_SHARE = 0.25  # of the body's width on the smaller side of the plane
 
@@ -157,7 +157,7 @@ def _fill_within(shadows: Shadows, pull: Floats, within: Flags, draft_deg: float
 
 def _fill_of(phi: Field, grid: Grid, pull: Floats, draft_deg: float) -> Field:
     """cm3 of fill in each cell of the grid for one pull; the border's cells count in part."""
-    s = swept(phi, grid, pull=pull, draft_deg=draft_deg, up_to_mm=2 * grid.step_mm)
+    s = swept(phi, grid, pull=pull, draft_deg=draft_deg, up_to_mm=0.6 * grid.step_mm)
     above_board = (grid.axis(2) > 0)[None, None, :]
     share = np.clip(0.5 - s / grid.step_mm, 0, 1) - np.clip(0.5 - phi / grid.step_mm, 0, 1)
     return np.where(above_board, share * np.float32(grid.step_mm**3 / 1000), 0).astype(np.float32)
