@@ -206,9 +206,7 @@ def test_rubber_without_the_fill_that_the_shell_counts_on_leaves_a_void():
 
 
 def test_the_wrong_order_fails():
-    case = cases.strapped()
-    wrong = replace(case, pieces=case.pieces[::-1], pulls=case.pulls[::-1])
-    assert failed(wrong) == {"release: piece 1"}
+    assert failed(wrong_order()) == {"release: piece 1"}
 
 
 def test_a_piece_that_overlaps_the_later_one_fails():
@@ -361,3 +359,20 @@ def test_what_does_not_fit_is_refused():
     ):
         with pytest.raises(CannotProve):
             prove_mould(**{**case.arguments(), **wrong})
+
+
+def turned_cylinder() -> cases.MouldCase:
+    case = cases.cylinder()
+    return replace(case, pulls=(cases.turned(case.pulls[0], 5.0, about=(0, 1, 0)),))
+
+
+def wrong_order() -> cases.MouldCase:
+    case = cases.strapped()
+    return replace(case, pieces=case.pieces[::-1], pulls=case.pulls[::-1])
+
+
+@pytest.mark.parametrize("silenced", ["_by_steps", "_by_columns"])
+@pytest.mark.parametrize("spoilt", [turned_cylinder, wrong_order, lambda: unfilled(shell_too=True)])
+def test_steps_and_columns_each_find_a_collision_alone(monkeypatch, silenced, spoilt):
+    monkeypatch.setattr(f"firstpull.core.mould.proof_release.{silenced}", lambda *_: None)
+    assert "release: piece 1" in failed(spoilt())
