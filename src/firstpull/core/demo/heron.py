@@ -19,8 +19,8 @@ from firstpull.core.demo.surface import mirrored_surface
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 
-WALL_MM = (2.5, 5.0)
-TRIANGLES = (40_000, 4_000_000)  # with fewer the thinnest wall tears
+WALL_MM = (2.5, 3.5)
+TRIANGLES = (50_000, 4_000_000)  # with fewer the wall tears or passes through itself
 
 # The outline, seen from a point behind the face: angle from the side, degrees; radius, mm at
 # 100 mm from that point. Crest at 40 degrees, feather tips of the cheek at -53, -37 and -21,
@@ -45,7 +45,7 @@ OUTLINE_MM = _outline_table()
 FACE = np.array([0.0, 4.0, -3.0, 101.0, 110.0, 57.0])  # centre and half axes
 BEHIND = np.array([4.0, -62.0])  # y and z of the point that the outline is seen from
 BILL_START = np.array([-3.0, 36.0])  # y and z where the bill's axis starts, inside the face
-BILL_TURN_MM = 118.0  # radius of the arc that the axis follows
+BILL_TURN_MM = 116.0  # radius of the arc that the axis follows
 BILL_TILT = -0.02  # heading at the start, radians above +z
 BILL_LONG_MM = 112.0
 HOLLOW_LONG_MM = 84.0
@@ -56,8 +56,8 @@ def heron_half_mask(*, triangles: int = 400_000, wall_mm: float = 3.0) -> Mesh:
     """The mask as a closed wall with two eye openings, always the same for the same options.
 
     Args:
-        triangles: how many to aim for, 40 thousand to 4 million; met within a few per cent.
-        wall_mm: thickness of the wall, 2.5 to 5 mm; the tip of the bill is solid.
+        triangles: how many to aim for, 50 thousand to 4 million; met within a few per cent.
+        wall_mm: thickness of the wall, 2.5 to 3.5 mm; the tip of the bill is solid.
 
     Returns:
         One closed mesh, outward, mm: x across, y up, z forward; x = 0 is its mirror plane.
@@ -65,8 +65,8 @@ def heron_half_mask(*, triangles: int = 400_000, wall_mm: float = 3.0) -> Mesh:
     Raises:
         DemoOutOfRange: an option lies outside its range.
 
-    >>> mask = heron_half_mask(triangles=40_000)
-    >>> bool(0.95 < len(mask.faces) / 40_000 < 1.05)
+    >>> mask = heron_half_mask(triangles=50_000)
+    >>> bool(0.95 < len(mask.faces) / 50_000 < 1.05)
     True
     """
     _need(triangles, TRIANGLES, where="Triangle count", unit="")
@@ -130,7 +130,7 @@ def _distance(x, y, z):  # type: ignore[no-untyped-def]
 def _middle(x, y, z):  # type: ignore[no-untyped-def]
     """Zero in the middle of the wall, negative on the side of the wearer."""
     f = _face(x, y, z)
-    f = _joined(f, _brow(x, y, z), 4.5 + 11.0 * _rise(_over_brow(x, y), -3.0, 6.0))
+    f = _joined(f, _brow(x, y, z), 5.2 + 10.3 * _rise(_over_brow(x, y), -3.0, 6.0))
     return _joined(f, _bill(x, y, z), 13.0)
 
 
@@ -171,7 +171,7 @@ def _brow(x, y, z):  # type: ignore[no-untyped-def]
     zb = FACE[2] + FACE[5] * np.sqrt(max(1.0 - inner, 0.02))
     strength = _rise(x, 1.0, 24.0) * (1.0 - 0.6 * _rise(x, 30.0, 78.0))
     radius = 1.0 + 5.8 * strength
-    lift = -3.0 + 8.6 * strength
+    lift = -3.0 + 8.9 * strength
     slope = 0.36 + 0.0108 * x
     across = (y - yb) / np.sqrt(1.0 + slope * slope)
     return np.sqrt(across * across + (z - zb - lift) ** 2) - radius
@@ -192,7 +192,7 @@ def _bill_size(s):  # type: ignore[no-untyped-def]
     """(wide, high): half the bill's width and height at s."""
     t = min(max(s / BILL_LONG_MM, 0.0), 1.0)
     left = 1.0 - t
-    return 1.7 + 16.3 * left**1.25, 1.9 + 15.6 * left**1.02
+    return 1.7 + 16.3 * left**1.12, 1.9 + 15.6 * left**1.02
 
 
 @njit(cache=True)

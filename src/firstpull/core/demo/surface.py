@@ -23,6 +23,7 @@ FieldFunction = Callable[[Floats], Floats]
 
 BLOCK = 4  # fine steps in a coarse one
 PROBE_MM = 1e-3
+STEEPEST_FOLD = 0.2  # cosine between a face and the surface around its corner
 
 
 def mirrored_surface(
@@ -58,9 +59,7 @@ def _half(
 ) -> tuple[Floats, NDArray[np.int32]]:
     """Marching cubes over the half x >= 0, which stays open along x = 0."""
     values = _sampled(field, low, span, step, steepest)
-    vertices, faces, _, _ = marching_cubes(  # type: ignore[no-untyped-call]
-        values, 0.0, gradient_direction="descent"
-    )
+    vertices, faces, _, _ = marching_cubes(values, 0.0, gradient_direction="descent")
     return vertices.astype(np.float64) * step + low, faces.astype(np.int32)
 
 
@@ -84,14 +83,14 @@ def _sampled(
         index = (first[:, None, :] + inside).reshape(-1, 3)
         found = field(low + index * step).astype(np.float32)
         values[index[:, 0], index[:, 1], index[:, 2]] = found
-    slack = np.float32(step * 1e-3)  # a value next to zero makes a sliver
+    slack = np.float32(step * 0.03)  # a value next to zero makes a sliver
     np.copyto(values, slack, where=np.abs(values) < slack)
     return values
 
 
 def _settled(field: FieldFunction, vertices: Floats, faces: NDArray[np.int32]) -> Floats:
     """Vertices evened out along the surface, then moved onto it; those at x = 0 stay there."""
-    seam = vertices[:, 0] == 0.0
+    first, seam = vertices, vertices[:, 0] == 0.0
     mean = _neighbour_mean(faces, len(vertices))
     for _ in range(3):
         _, normals = _value_and_slope(field, vertices, seam)
@@ -100,7 +99,42 @@ def _settled(field: FieldFunction, vertices: Floats, faces: NDArray[np.int32]) -
         pull -= normals * np.einsum("ij,ij->i", pull, normals)[:, None]
         vertices = vertices + 0.5 * pull * ~seam[:, None]
         vertices = _onto(field, vertices, seam)
-    return _onto(field, vertices, seam)
+    return _unfolded(_onto(field, vertices, seam), first, faces)
+
+
+def _unfolded(vertices: Floats, first: Floats, faces: NDArray[np.int32]) -> Floats:
+    """Vertices put back where marching cubes had them wherever moving has folded the surface.
+
+    At edges rounder than the grid can show, Newton's steps overshoot and leave spikes.
+    """
+    vertices = vertices.copy()
+    for _ in range(8):
+        folded = _folded(vertices, faces)
+        if not len(folded):
+            break
+        touched = np.zeros(len(vertices), dtype=bool)
+        touched[faces[folded]] = True
+        around = touched[faces].any(axis=1)  # one ring more, lest the fold move on
+        touched[faces[around]] = True
+        vertices[touched] = first[touched]
+    return vertices
+
+
+def _folded(vertices: Floats, faces: NDArray[np.int32]) -> NDArray[np.int64]:
+    """Faces that turn back on the mean direction of the faces around their corners."""
+    corners = vertices[faces]
+    square = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(square, axis=1)
+    at_corner = np.zeros_like(vertices)
+    for axis in range(3):
+        for corner in range(3):
+            at_corner[:, axis] += np.bincount(
+                faces[:, corner], weights=square[:, axis], minlength=len(vertices)
+            )
+    at_corner /= np.maximum(np.linalg.norm(at_corner, axis=1), 1e-12)[:, None]
+    agree = np.einsum("ij,ikj->ik", square, at_corner[faces]).min(axis=1)
+    folded: NDArray[np.int64] = np.flatnonzero(agree < STEEPEST_FOLD * length)
+    return folded
 
 
 def _onto(field: FieldFunction, vertices: Floats, seam: Flags) -> Floats:
