@@ -1,0 +1,107 @@
+"""STL, binary and text. The size of the file decides which it is, not its first word."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstpull.core.mesh.weld import equal_points
+from firstpull.files.mesh_content import Content, numbers
+from firstpull.files.refusals import damaged, truncated
+
+HEADER, RECORD = 84, 50
+TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("extra", "<u2")])
+
+
+def parse(data: bytes, where: str) -> Content:
+    """The triangles, equal corners merged."""
+    says_text = data[:256].lstrip().lower().startswith(b"solid")
+    fits = len(data) >= HEADER and len(data) == HEADER + RECORD * _promised(data)
+    if fits or not says_text:
+        note = (
+            'The header begins with "solid" as a text file would; the content is binary and was'
+            " read as such."
+        )
+        return _binary(data, where, (note,) if says_text else ())
+    if _looks_binary(data):
+        # a binary file with a header that says text, and a length that does not fit either
+        return _binary(data, where, ())
+    return _text(data, where)
+
+
+def _promised(data: bytes) -> int:
+    return int.from_bytes(data[80:84], "little")
+
+
+def _looks_binary(data: bytes) -> bool:
+    sample = data[HEADER : HEADER + 4096] or data
+    strange = sum(byte < 9 or 13 < byte < 32 or byte > 126 for byte in sample)
+    return strange > 0.05 * len(sample)
+
+
+def _binary(data: bytes, where: str, notes: tuple[str, ...]) -> Content:
+    if len(data) < HEADER:
+        if not _looks_binary(data):
+            raise damaged(where, "is neither text nor binary STL", "it holds a few words only")
+        raise truncated(
+            where,
+            f"ends after {len(data)} bytes",
+            f"the header of a binary STL alone takes {HEADER}",
+        )
+    promised, body = _promised(data), len(data) - HEADER
+    held, over = divmod(body, RECORD)
+    if promised > held:
+        if not _looks_binary(data):
+            raise damaged(
+                where,
+                "is text, but not an STL",
+                'a text STL begins with "solid"',
+            )
+        raise truncated(
+            where,
+            f"promises {promised} triangles but ends after {held}",
+            "the rest is missing",
+        )
+    if promised < held:
+        raise damaged(
+            where,
+            f"promises {promised} triangles but holds {held}",
+            "one of the two is wrong",
+        )
+    if over:
+        notes = (*notes, f"{over} bytes after the last triangle were left out.")
+    records = np.frombuffer(data, dtype=TRIANGLE, count=promised, offset=HEADER)
+    return _merged(records["corners"].reshape(-1, 3).astype(np.float64), notes)
+
+
+def _merged(corners: NDArray[np.float64], notes: tuple[str, ...]) -> Content:
+    if not len(corners):
+        return Content(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), None, notes)
+    first, place = equal_points(corners)
+    return Content(corners[first], place.reshape(-1, 3).astype(np.int64), None, notes)
+
+
+_VERTEX = re.compile(rb"\bvertex\s+(\S+)\s+(\S+)\s+(\S+)", re.IGNORECASE)
+
+
+def _text(data: bytes, where: str) -> Content:
+    lower = data.lower()
+    opened = len(re.findall(rb"(?m)^\s*facet\b", lower))
+    closed = len(re.findall(rb"(?m)^\s*endfacet\b", lower))
+    words = [word for found in _VERTEX.findall(data) for word in found]
+    if opened != closed or b"endsolid" not in lower[-4096:]:
+        raise truncated(
+            where,
+            f"begins {opened} facets, ends {closed}"
+            + ("" if b"endsolid" in lower[-4096:] else ' and stops without "endsolid"'),
+            "a whole text STL ends each",
+        )
+    if len(words) != 9 * opened:
+        raise damaged(
+            where,
+            f"has {len(words) // 3} vertices for {opened} facets",
+            "each facet has three",
+        )
+    return _merged(numbers(words, where, "a coordinate").reshape(-1, 3), ())

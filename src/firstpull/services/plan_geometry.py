@@ -1,0 +1,231 @@
+"""The geometry of a plan: from the mesh as read to a proven mould, stage by stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstpull.core.arrays import Floats
+from firstpull.core.mesh.defects import find_defects
+from firstpull.core.mesh.findings import Finding
+from firstpull.core.mesh.measure import Measures, measure
+from firstpull.core.mesh.mend import Mended, mend
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.unit import UnitChoice
+from firstpull.core.mould.body import Body, build_body
+from firstpull.core.mould.options import Option, recommend, weigh_option
+from firstpull.core.mould.parting import Parting, cast_shadows, part_in_one, part_in_two
+from firstpull.core.mould.place import Standing, stand_on_board
+from firstpull.core.mould.proof import MouldProof, prove_mould
+from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
+from firstpull.core.mould.skin import SkinShape, shape_skin
+from firstpull.core.mould.stretch import Stretch, stripping_stretch
+from firstpull.core.mould.up import Up, find_up
+from firstpull.core.sheet import JobSheet
+from firstpull.services.stages import Stages
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """Everything that has a shape, in the mould frame unless said otherwise.
+
+    Args:
+        designed: the mesh as designed, mm, in the file's axes.
+        printed: the same at the size it is printed.
+        findings: what the checker found in ``printed``.
+        mended: what mending made of it.
+        measures: of the mended master.
+        up: away from the board, in the file's axes.
+        standing: master, show surface and frame.
+        body, stretch, built, proof: the mould and what was proved of it.
+        options: the choice chart, fewest pieces first; the chosen one as built.
+        reason: why that many pieces, in one sentence.
+        to_mould: (4, 4) from the file's coordinates.
+    """
+
+    designed: Mesh
+    printed: Mesh
+    findings: tuple[Finding, ...]
+    mended: Mended
+    measures: Measures
+    up: Up
+    standing: Standing
+    body: Body
+    stretch: Stretch
+    built: SkinAndShell
+    proof: MouldProof
+    options: tuple[Option, ...]
+    reason: str
+    to_mould: Floats
+
+
+def shape_mould(
+    mesh: Mesh, unit: UnitChoice, sheet: JobSheet, stages: Stages, *, span: tuple[float, float]
+) -> Geometry:
+    """Checks, mends, stands, moulds and proves one part.
+
+    Args:
+        mesh: as read, in the file's own unit.
+        unit: what that unit is.
+        sheet: the job's answers.
+        stages: runs and remembers each step.
+        span: shares of the whole work at which this begins and ends.
+    """
+
+    def part(low: float, high: float) -> tuple[float, float]:
+        return span[0] + low * (span[1] - span[0]), span[0] + high * (span[1] - span[0])
+
+    factor = unit.factor_to_mm
+    designed = mesh.moved(_scaling(factor))
+    printed = mesh.moved(_scaling(factor * sheet.master.scale))
+    findings = stages.run("checking the mesh", find_defects, printed, span=part(0, 0.06))
+    mended = stages.run(
+        "mending the mesh", mend, printed, wall_mm=sheet.master.wall_mm, span=part(0.06, 0.14)
+    )
+    up = stages.run(
+        "finding up", find_up, mended.mesh, given=sheet.master.up, span=part(0.14, 0.16)
+    )
+    standing = stages.run(
+        "finding the show surface",
+        stand_on_board,
+        mended.mesh,
+        up,
+        below_rim_mm=sheet.board.below_rim_mm,
+        span=part(0.16, 0.26),
+    )
+    body = stages.run(
+        "building the body",
+        build_body,
+        standing.master,
+        standing.show,
+        wall_draft_deg=sheet.board.wall_draft_deg,
+        span=part(0.26, 0.4),
+    )
+    stretch = stages.run(
+        "measuring the stretch", stripping_stretch, body.mesh, span=part(0.4, 0.42)
+    )
+    shape = _skin(body, sheet, stages, part(0.42, 0.5))
+    options, reason, built = _shell(body, shape, sheet, stages, part(0.5, 0.75))
+    proof = stages.run(
+        "proving the mould",
+        _prove,
+        standing,
+        body,
+        built,
+        skin_thickness_mm=sheet.skin.thickness_mm,
+        draft_deg=sheet.shell.draft_used_deg,
+        span=part(0.75, 1.0),
+    )
+    return Geometry(
+        designed=designed,
+        printed=printed,
+        findings=findings,
+        mended=mended,
+        measures=measure(standing.master),
+        up=up,
+        standing=standing,
+        body=body,
+        stretch=stretch,
+        built=built,
+        proof=proof,
+        options=options,
+        reason=reason,
+        to_mould=standing.frame @ _scaling(factor * sheet.master.scale),
+    )
+
+
+def _scaling(factor: float) -> Floats:
+    return np.diag([factor, factor, factor, 1.0])
+
+
+def _skin(body: Body, sheet: JobSheet, stages: Stages, span: tuple[float, float]) -> SkinShape:
+    return stages.run(
+        "laying the skin",
+        shape_skin,
+        body,
+        thickness_mm=sheet.skin.thickness_mm,
+        flange_width_mm=sheet.skin.flange_width_mm,
+        flange_thickness_mm=sheet.skin.flange_thickness_mm,
+        step_mm=sheet.grid_mm,
+        room_mm=room_for_shell(
+            thickness_mm=sheet.shell.thickness_mm, clearance_mm=sheet.shell.clearance_used_mm
+        ),
+        span=span,
+    )
+
+
+def _shell(
+    body: Body, shape: SkinShape, sheet: JobSheet, stages: Stages, span: tuple[float, float]
+) -> tuple[tuple[Option, ...], str, SkinAndShell]:
+    """The choice chart, why its point was taken, and skin and shell built there."""
+    low, high = span
+    third = (high - low) / 3
+    draft = sheet.shell.draft_used_deg
+    wall = {
+        "thickness_mm": sheet.shell.thickness_mm,
+        "clearance_mm": sheet.shell.clearance_used_mm,
+        "draft_deg": draft,
+    }
+    shadows = stages.run(
+        "casting shadows", cast_shadows, shape, draft_deg=draft, span=(low, low + third)
+    )
+    partings: list[Parting] = [
+        stages.run(name, search, shadows, draft_deg=draft, span=(low + third, low + 1.5 * third))
+        for name, search in (("parting in one", part_in_one), ("parting in two", part_in_two))
+    ]
+    options = [
+        stages.run(
+            "weighing the choice",
+            weigh_option,
+            body,
+            shape,
+            parting,
+            span=(low + 1.5 * third, low + 2 * third),
+            **wall,
+        )
+        for parting in partings
+    ]
+    chosen, reason = recommend(options)
+    if sheet.shell.pieces is not None and sheet.shell.pieces != chosen.pieces:
+        chosen = options[sheet.shell.pieces - 1]
+        reason = f"The maker asked for {chosen.pieces}. Otherwise: {reason}"
+    which = options.index(chosen)
+    built = stages.run(
+        "building skin and shell",
+        build_shell,
+        body,
+        shape,
+        partings[which],
+        span=(low + 2 * third, high),
+        **wall,
+    )
+    options[which] = Option(
+        pieces=chosen.pieces,
+        fill_cm3=built.fill_cm3,
+        skin_cm3=built.skin_cm3,
+        shell_cm3=sum(piece.volume_cm3 for piece in built.pieces),
+        deepest_fill_mm=chosen.deepest_fill_mm,
+    )
+    return tuple(options), reason, built
+
+
+def _prove(
+    standing: Standing,
+    body: Body,
+    built: SkinAndShell,
+    *,
+    skin_thickness_mm: float,
+    draft_deg: float,
+) -> MouldProof:
+    return prove_mould(
+        master=standing.master,
+        show_faces=standing.show.faces,
+        body=body.mesh,
+        skin=built.skin,
+        pieces=[piece.mesh for piece in built.pieces],
+        pulls=[piece.pull for piece in built.pieces],
+        skin_thickness_mm=skin_thickness_mm,
+        clearance_mm=built.clearance_mm,
+        draft_deg=draft_deg,
+    )

@@ -1,0 +1,137 @@
+"""Plan a job: a mesh and a sheet become a mould, a casting plan and a packet."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+from firstpull.core.demo import heron_half_mask
+from firstpull.core.mesh.measure import inside_width_warning
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.topology import is_closed
+from firstpull.core.mesh.unit import UnitChoice, choose_unit
+from firstpull.core.progress import Progress, quiet
+from firstpull.core.sheet import JobSheet
+from firstpull.files.read_mesh import read_mesh
+from firstpull.files.write_stl import as_written
+from firstpull.packet.album import MouldSolids, master_pictures, mould_pictures
+from firstpull.packet.packet import make_packet
+from firstpull.services.plan_geometry import Geometry, shape_mould
+from firstpull.services.plan_json import part_meshes, plan_as_json
+from firstpull.services.plan_sheet import sheet_for
+from firstpull.services.plan_types import PlanRequest, PlanResult
+from firstpull.services.plan_work import plan_work
+from firstpull.services.stages import Stages
+
+READ, SHAPED, DRAWN = 0.06, 0.72, 0.95  # shares of the work at which these are done
+
+
+def plan_job(
+    request: PlanRequest, stages: Stages, progress: Progress = quiet, *, today: str | None = None
+) -> PlanResult:
+    """The whole line, no question asked.
+
+    Args:
+        request: the job.
+        stages: runs each stage, or finds its result.
+        progress: told what is being done.
+        today: YYYY-MM-DD on the pages; None takes today.
+
+    Raises:
+        WorkshopError: the sheet, the mesh or the shape is refused; says what to do.
+    """
+    sheet, given = sheet_for(request)
+    mesh, unit, notes = _read(request, sheet, stages)
+    shape = shape_mould(mesh, unit, sheet, stages, span=(READ, SHAPED))
+    work = plan_work(shape, sheet)
+    folder = "-".join(sheet.job.part_name.split())
+    meshes = part_meshes(folder, shape)
+    written = {name: as_written(solid, name=name) for name, solid in meshes.items()}
+    plan = plan_as_json(
+        shape,
+        work,
+        sheet,
+        folder=folder,
+        closed={name: is_closed(solid) for name, solid in written.items()},
+        assumed=_assumed(sheet, given, unit, shape),
+        remarks=[*unit.warnings, *notes, *_too_small(shape)],
+        made_on=today or datetime.date.today().isoformat(),
+    )
+    pictures = _draw(shape, plan, stages)
+    progress("printing the packet", DRAWN)
+    return PlanResult(
+        plan=plan,
+        meshes=written,
+        pictures={f"pictures/{name}.png": picture for name, picture in pictures.items()},
+        packet_pdf=make_packet(plan, pictures, paper=sheet.packet.paper),
+    )
+
+
+def _read(
+    request: PlanRequest, sheet: JobSheet, stages: Stages
+) -> tuple[Mesh, UnitChoice, tuple[str, ...]]:
+    """The mesh in its own unit, what that is, and what reading it showed."""
+    if request.mesh_path is None:
+        mesh = stages.run(
+            "building the demo's mesh",
+            heron_half_mask,
+            triangles=request.demo_triangles,
+            span=(0.0, READ),
+        )
+        return mesh, choose_unit(mesh, asked=sheet.master.unit, declared="mm"), ()
+    stages.progress("reading the mesh", 0.0)
+    file = read_mesh(request.mesh_path)
+    unit = choose_unit(file.mesh, asked=sheet.master.unit, declared=file.declared_unit)
+    return file.mesh, unit, tuple(file.notes)
+
+
+def _assumed(
+    sheet: JobSheet, given: set[str], unit: UnitChoice, shape: Geometry
+) -> list[dict[str, Any]]:
+    """Everything nobody said, with what the mesh decided filled in."""
+    decided = {
+        "master.unit": (unit.unit, unit.why),
+        "master.up": ([round(v, 3) + 0.0 for v in shape.up.direction], shape.up.why),
+        "shell.pieces": (len(shape.built.pieces), shape.reason),
+    }
+    entries = []
+    for entry in sheet.assumed(given):
+        value, why = decided.get(entry["field"], (entry["value"], entry["why"]))
+        entries.append({**entry, "value": value, "why": why})
+    return entries
+
+
+def _too_small(shape: Geometry) -> list[str]:
+    sentence = inside_width_warning(shape.standing.master)
+    return [sentence] if sentence else []
+
+
+def _draw(shape: Geometry, plan: dict[str, Any], stages: Stages) -> dict[str, bytes]:
+    """The pictures of the part, kept like any other result."""
+    findings = plan["parts"][0]["master"]["findings"]
+    return stages.run(
+        "drawing the pictures",
+        _pictures,
+        shape.standing.master,
+        shape.body.mesh,
+        shape.built.skin,
+        [(piece.mesh, list(piece.pull)) for piece in shape.built.pieces],
+        findings,
+        span=(SHAPED, DRAWN),
+    )
+
+
+def _pictures(
+    master: Mesh,
+    body: Mesh,
+    skin: Mesh,
+    pieces: list[tuple[Mesh, list[float]]],
+    findings: list[dict[str, Any]],
+    *,
+    progress: Progress = quiet,
+) -> dict[str, bytes]:
+    solids = MouldSolids(master=master, body=body, skin=skin, pieces=pieces)
+    pictures = master_pictures(master, findings=findings)
+    return pictures | mould_pictures(
+        solids, progress=lambda share: progress("drawing the pictures", share)
+    )

@@ -1,0 +1,210 @@
+"""plan.json: what was shaped and worked out, as plain data with units in the names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from firstpull.core.arrays import Floats
+from firstpull.core.material.row import find_material
+from firstpull.core.mesh.findings import Finding
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mould.options import DEEPEST_FILL_MM, Option
+from firstpull.core.sheet import JobSheet
+from firstpull.services.plan_geometry import Geometry
+from firstpull.services.plan_work import Work
+
+SCHEMA = 1
+
+
+def part_meshes(part: str, shape: Geometry) -> dict[str, Mesh]:
+    """The solids of a part by their path in the plan's folder."""
+    meshes = {
+        f"{part}/master.stl": shape.standing.master,
+        f"{part}/mould/body.stl": shape.body.mesh,
+        f"{part}/mould/skin.stl": shape.built.skin,
+    }
+    for number, piece in enumerate(shape.built.pieces, start=1):
+        meshes[f"{part}/mould/shell-{number}.stl"] = piece.mesh
+    return meshes
+
+
+def plan_as_json(
+    shape: Geometry,
+    work: Work,
+    sheet: JobSheet,
+    *,
+    folder: str,
+    closed: Mapping[str, bool],
+    assumed: list[dict[str, Any]],
+    remarks: list[str],
+    made_on: str,
+) -> dict[str, Any]:
+    """The whole plan.
+
+    Args:
+        shape, work: of the part.
+        sheet: the job's answers.
+        folder: the part's folder in the plan.
+        closed: for each file of a solid, whether it is closed as written.
+        assumed: everything nobody said.
+        remarks: sentences about unit and size, the worst first.
+        made_on: YYYY-MM-DD.
+    """
+    part = {
+        "name": sheet.job.part_name,
+        "sizes": _sizes(shape, sheet),
+        "master": _master(shape, folder, closed),
+        "moulds": [_mould(shape, work, sheet, folder, closed)],
+        "cast": work.cast.as_json(),
+    }
+    return {
+        "schema": SCHEMA,
+        "job": {
+            "name": sheet.job.name,
+            "part": sheet.job.part_name,
+            "good_castings": sheet.job.good_castings,
+            "made_on": made_on,
+        },
+        "assumed": assumed,
+        "warnings": _warnings(shape, work, remarks),
+        "parts": [part],
+        "steps": [step.as_json() for step in work.steps],
+        "shopping": [item.as_json() for item in work.shopping],
+        "cautions": [caution.as_json() for caution in work.cautions],
+    }
+
+
+def _sizes(shape: Geometry, sheet: JobSheet) -> dict[str, list[float]]:
+    """Side lengths in the file's axes: as designed, as printed, as cast."""
+    silicone = find_material(sheet.skin.material, "silicone").typical("shrinkage") / 100
+    resin = find_material(sheet.cast.resin, "resin").typical("shrinkage") / 100
+    printed = np.ptp(shape.printed.vertices_mm, axis=0)
+    return {
+        "designed": _rounded(np.ptp(shape.designed.vertices_mm, axis=0), 2),
+        "printed": _rounded(printed, 2),
+        "cast": _rounded(printed * (1 - silicone) * (1 - resin), 2),
+    }
+
+
+def _master(shape: Geometry, folder: str, closed: Mapping[str, bool]) -> dict[str, Any]:
+    file = f"{folder}/master.stl"
+    return {
+        "file": file,
+        "closed": closed[file],
+        "volume_cm3": round(shape.measures.volume_cm3, 2),
+        "area_cm2": round(shape.measures.area_cm2, 2),
+        "triangles": len(shape.standing.master.faces),
+        "findings": [_finding(f, shape.standing.frame) for f in shape.findings],
+        "mended": {**shape.mended.changed},
+        "mended_notes": list(shape.mended.notes),
+    }
+
+
+def _finding(finding: Finding, frame: Floats) -> dict[str, Any]:
+    """A finding with its places in the mould frame."""
+    data = finding.as_json()
+    places = np.array(finding.places_mm, dtype=np.float64).reshape(-1, 3)
+    data["places_mm"] = [_rounded(p, 2) for p in places @ frame[:3, :3].T + frame[:3, 3]]
+    return data
+
+
+def _mould(
+    shape: Geometry, work: Work, sheet: JobSheet, folder: str, closed: Mapping[str, bool]
+) -> dict[str, Any]:
+    body, skin = f"{folder}/mould/body.stl", f"{folder}/mould/skin.stl"
+    chosen = len(shape.built.pieces)
+    return {
+        "name": "mould 1",
+        "two_sided": False,
+        "frame": {
+            "to_mould": [round(float(v), 9) for v in shape.to_mould.ravel()],
+            "up_in_input": _rounded(np.array(shape.up.direction), 6),
+            "up_found_by": shape.up.found_by,
+            "board_z_mm": 0,
+            "grid_mm": sheet.grid_mm,
+        },
+        "show_area_cm2": round(shape.standing.show.area_mm2 / 100, 2),
+        "body": {
+            "file": body,
+            "closed": closed[body],
+            "volume_cm3": round(shape.body.volume_cm3, 2),
+        },
+        "clay_cm3": round(shape.body.clay_cm3, 2),
+        "skin": {
+            "file": skin,
+            "closed": closed[skin],
+            "material": work.silicone.id,
+            "thickness_mm": sheet.skin.thickness_mm,
+            "volume_cm3": round(shape.built.skin_cm3, 2),
+            "fill_cm3": round(shape.built.fill_cm3, 2),
+            "mass_g": work.skin_g.as_json(),
+            "mass_why": work.skin_why.as_json(),
+            "stretch": shape.stretch.as_json(),
+        },
+        "shell": {
+            "kind": sheet.shell.kind,
+            "material": work.shell.id,
+            "thickness_mm": sheet.shell.thickness_mm,
+            "clearance_mm": sheet.shell.clearance_used_mm,
+            "draft_deg": sheet.shell.draft_used_deg,
+            "pieces": [_piece(shape, work, n, folder, closed) for n in range(chosen)],
+        },
+        "options": [_option(o, work, chosen, shape.reason) for o in shape.options],
+        "proof": shape.proof.as_json(),
+        "coats": [coat.as_json() for coat in work.coats],
+        "findings": [finding.as_json() for finding in work.remarks],
+    }
+
+
+def _piece(
+    shape: Geometry, work: Work, number: int, folder: str, closed: Mapping[str, bool]
+) -> dict[str, Any]:
+    piece = shape.built.pieces[number]
+    file = f"{folder}/mould/shell-{number + 1}.stl"
+    return {
+        "file": file,
+        "closed": closed[file],
+        "pull": _rounded(np.array(piece.pull), 6),
+        "volume_cm3": round(piece.volume_cm3, 2),
+        "mass_g": round(work.pieces_g[number].p50, 1),
+        "mass_spread_g": work.pieces_g[number].as_json(),
+        "bolts": [_rounded(bolt, 1) for bolt in piece.bolts_mm],
+    }
+
+
+def _option(option: Option, work: Work, chosen: int, reason: str) -> dict[str, Any]:
+    taken = option.pieces == chosen
+    return {
+        "pieces": option.pieces,
+        "fill_cm3": round(option.fill_cm3, 1),
+        "silicone_g": round((work.silicone.estimate("density") * option.skin_cm3).p50, 0),
+        "shell_g": round((work.shell.estimate("density") * option.shell_cm3).p50, 0),
+        "deepest_fill_mm": round(option.deepest_fill_mm, 1),
+        "recommended": taken,
+        "why": reason if taken else "",
+    }
+
+
+def _warnings(shape: Geometry, work: Work, remarks: list[str]) -> list[str]:
+    """Sentences to be minded, the worst first."""
+    chosen = next(o for o in shape.options if o.pieces == len(shape.built.pieces))
+    found = [check.sentence for check in shape.proof.failures]
+    found += [f.sentence for f in shape.mended.findings_left if f.blocks]
+    found += remarks
+    if shape.stretch.ratio > shape.stretch.limit:
+        found.append(shape.stretch.sentence)
+    if chosen.deepest_fill_mm > DEEPEST_FILL_MM:
+        found.append(
+            f"Silicone fill is up to {chosen.deepest_fill_mm:.0f} mm deep; over "
+            f"{DEEPEST_FILL_MM:.0f} mm it strips badly. Consider a loose rigid piece there."
+        )
+    kinds = (work.cast.findings, work.remarks)
+    found += [finding.sentence for findings in kinds for finding in findings]
+    return list(dict.fromkeys(found))
+
+
+def _rounded(values: Floats, digits: int) -> list[float]:
+    return [round(float(v), digits) + 0.0 for v in values]

@@ -1,0 +1,129 @@
+"""The work of a plan: coats, castings, steps, shopping and cautions for a shaped mould."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firstpull.core.cast.plan import CastPlan, plan_cast
+from firstpull.core.estimate import Estimate, total
+from firstpull.core.hazards.cautions import Caution, cautions_for
+from firstpull.core.hazards.stacks import stack_findings
+from firstpull.core.material.room import room_findings
+from firstpull.core.material.row import MaterialRow, find_material
+from firstpull.core.material.why import Why
+from firstpull.core.mesh.findings import Finding
+from firstpull.core.mould.coats import SkinCoat, plan_skin_coats, skin_mass, skin_mass_why
+from firstpull.core.schedule.mould_steps import MouldWork
+from firstpull.core.schedule.shopping import Item, shopping_list
+from firstpull.core.schedule.step import Step
+from firstpull.core.schedule.steps import plan_steps
+from firstpull.core.sheet import JobSheet
+from firstpull.services.plan_geometry import Geometry
+
+CLAY, RELEASE, THICKENER = "clay-sulphur-free", "release-wax", "thickener-liquid"
+
+
+@dataclass(frozen=True)
+class Work:
+    """What is mixed, done and bought.
+
+    Args:
+        silicone, shell: rows of the materials.
+        coats: of silicone.
+        skin_g: the finished skin.
+        skin_why: where that comes from.
+        pieces_g: each shell piece.
+        cast: the castings.
+        steps, shopping, cautions: in order.
+        remarks: what to mind about room and materials.
+    """
+
+    silicone: MaterialRow
+    shell: MaterialRow
+    coats: tuple[SkinCoat, ...]
+    skin_g: Estimate
+    skin_why: Why
+    pieces_g: tuple[Estimate, ...]
+    cast: CastPlan
+    steps: tuple[Step, ...]
+    shopping: tuple[Item, ...]
+    cautions: tuple[Caution, ...]
+    remarks: tuple[Finding, ...]
+
+    @property
+    def shell_g(self) -> Estimate:
+        """All pieces together."""
+        return total(self.pieces_g)
+
+
+def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
+    """Amounts, steps and cautions for the mould and its castings."""
+    silicone = find_material(sheet.skin.material, "silicone")
+    shell = find_material(sheet.shell.material_used, "shell")
+    show_cm2 = shape.standing.show.area_mm2 / 100
+    covered_cm2 = _covered_cm2(shape)
+    skin = {
+        "area_cm2": covered_cm2,
+        "volume_cm3": shape.built.skin_cm3,
+        "thickness_mm": sheet.skin.thickness_mm,
+        "row": silicone,
+    }
+    coats = plan_skin_coats(
+        **skin, fill_cm3=shape.built.fill_cm3, temperature_c=sheet.shop.temperature_c
+    )
+    cast = plan_cast(
+        show_area_cm2=show_cm2,
+        trim_area_cm2=max(covered_cm2 - show_cm2, 0.0),
+        good_castings=sheet.job.good_castings,
+        resin=sheet.cast.resin,
+        powder=sheet.cast.powder,
+        basis=sheet.cast.powder_basis,
+        powder_ratio=sheet.cast.powder_ratio,
+        face_coat_mm=sheet.cast.face_coat_mm,
+        wall_mm=sheet.cast.wall_mm,
+        temperature_c=sheet.shop.temperature_c,
+        humidity_pct=sheet.shop.humidity_pct,
+    )
+    mould = MouldWork(
+        silicone=silicone,
+        shell=shell,
+        clay=find_material(CLAY, "clay"),
+        release=find_material(RELEASE, "release"),
+        coats=coats,
+        shell_kind=sheet.shell.kind,
+        shell_pieces=len(shape.built.pieces),
+        shell_mm=sheet.shell.thickness_mm,
+        area_cm2=covered_cm2,
+        clay_cm3=shape.body.clay_cm3,
+        temperature_c=sheet.shop.temperature_c,
+    )
+    room = {"temperature_c": sheet.shop.temperature_c, "humidity_pct": sheet.shop.humidity_pct}
+    used = [silicone.id, shell.id, CLAY, RELEASE, THICKENER, cast.resin.id, cast.powder.id]
+    shell_cm3 = sum(piece.volume_cm3 for piece in shape.built.pieces)
+    bolts = max((len(piece.bolts_mm) for piece in shape.built.pieces), default=0)
+    return Work(
+        silicone=silicone,
+        shell=shell,
+        coats=coats,
+        skin_g=skin_mass(**skin),
+        skin_why=skin_mass_why(**skin),
+        pieces_g=tuple(shell.estimate("density") * p.volume_cm3 for p in shape.built.pieces),
+        cast=cast,
+        steps=plan_steps(mould, cast),
+        shopping=shopping_list(
+            mould,
+            cast,
+            shell_cm3=shell_cm3,
+            thickener=find_material(THICKENER, "thickener"),
+            bolts=bolts,
+        ),
+        cautions=cautions_for(used),
+        remarks=(*room_findings(silicone, **room), *stack_findings(used)),
+    )
+
+
+def _covered_cm2(shape: Geometry) -> float:
+    """Area under the skin: all of the body but its foot on the board."""
+    body = shape.body.mesh
+    floor = (body.corners_mm[:, :, 2] < 1e-6).all(axis=1)
+    return float(body.face_areas_mm2[~floor].sum()) / 100
