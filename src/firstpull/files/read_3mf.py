@@ -200,9 +200,8 @@ class _Package:
                 triangles += len(mesh.faces)
                 parts.append(mesh.moved(matrix))
             elif spot.object_id not in model.groups:
-                raise damaged(
-                    self._where, f"places object {spot.object_id}, which it does not have"
-                )
+                found = f"places object {spot.object_id}, which it does not have"
+                raise damaged(self._where, found)
             if depth > 64 or met > MOST_PLACEMENTS or triangles > MOST_TRIANGLES:
                 raise damaged(self._where, "places its objects within each other without end")
             group = model.groups.get(spot.object_id, [])

@@ -22,11 +22,12 @@ from firstpull.files.refusals import MeshFeatureMissing, damaged, truncated
 KINDS = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4"}
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 TRIANGLES, STRIP, FAN = 4, 5, 6
+INSTANCING = "EXT_mesh_gpu_instancing"
 COMPRESSED = {
     "KHR_draco_mesh_compression",
     "EXT_meshopt_compression",
     "KHR_meshopt_compression",
-    "EXT_mesh_gpu_instancing",
+    INSTANCING,
 }
 MOST_NODES = 100_000
 
@@ -77,10 +78,10 @@ def _chunks(data: bytes, where: str) -> tuple[dict[str, Any], bytes]:
 
 
 def _need_readable(gltf: dict[str, Any], where: str) -> None:
-    missing = sorted(COMPRESSED & set(gltf.get("extensionsRequired", ())))
-    missing += sorted(
-        {"EXT_mesh_gpu_instancing"} & set(gltf.get("extensionsUsed", ())) - set(missing)
-    )
+    named = set(gltf.get("extensionsRequired", ()))
+    # copies are lost without it, required or not
+    named |= {INSTANCING} & set(gltf.get("extensionsUsed", ()))
+    missing = sorted(COMPRESSED & named)
     if missing:
         raise MeshFeatureMissing(
             where=where,

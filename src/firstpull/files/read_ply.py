@@ -159,7 +159,7 @@ class _Text:
         self._where = where
 
     def read(self, element: _Element) -> Values:
-        rows = []
+        rows: list[list[bytes]] = []
         while len(rows) < element.count:
             line = self._lines.readline()
             if not line:

@@ -123,7 +123,7 @@ def check_mesh(
         refusal=refusal,
         after=measure(mended.mesh) if mended else None,
         warnings=(*choice.warnings, *([inside] if inside else [])),
-        blocks=tuple([*blocks, *([str(refusal)] if refusal else [])]),
+        blocks=(*blocks, *([str(refusal)] if refusal else [])),
     )
 
 
