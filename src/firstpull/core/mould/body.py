@@ -15,15 +15,17 @@ import numpy as np
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.contour import contour
-from firstpull.core.mesh.grid import Field, Grid, distance, signed_distance
+from firstpull.core.mesh.grid import Field, Grid, distance, sample, signed_distance
 from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.solid import largest_part, mesh_of, solid
+from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.drape import cone_drape
-from firstpull.core.mould.membrane import evened, membrane
+from firstpull.core.mould.membrane import evened, flat_lid, membrane
 from firstpull.core.mould.show import Show
 
 LARGEST_GRID = 9_000_000
 BURIED_SHARE = 0.003  # of the show surface: more is a rim that turns under
+BEFORE_MM = 0.6  # how far before the show surface clay is looked for
+NEAR_MM = 3.5  # distances are told up to here: more than mid-wall
 EVEN_RIM_MM = 5.0
 RIM_STEP_MM = 1.0
 BELOW_BOARD_MM = 16.0  # the body goes on below the board so that offsets there stay upright
@@ -76,19 +78,20 @@ def build_body(
     step = max(step_mm, float((np.prod(high - low) / LARGEST_GRID) ** (1 / 3)))
     # a fresh offset keeps flat sides off the grid's planes
     grid = Grid.around(low - 0.3183 * step, high + step, step_mm=step)
-    envelope = _envelope(master, show)
-    filler = _filler(master, show, envelope, grid, wall_draft_deg=wall_draft_deg)
-    body = largest_part(solid(master, where="The master") + filler)
-    body = body.trim_by_plane((0.0, 0.0, 1.0), -BELOW_BOARD_MM)
-    below = _without_cavities(mesh_of(body))
+    field = _filler_field(master, show, grid, wall_draft_deg=wall_draft_deg)
+    _refuse_buried(master, show, field, grid)
+    filler = solid(contour(field, grid), where="The filler")
+    master_solid = solid(master, where="The master")
+    below = _in_one_piece(mesh_of(master_solid + filler))
     mesh = mesh_of(solid(below).trim_by_plane((0.0, 0.0, 1.0), 0.0))
-    _refuse_buried(master, show, mesh)
-    master_above = solid(master).trim_by_plane((0.0, 0.0, 1.0), 0.0).volume()
+    above = master_solid
+    if master.bounds_mm[0, 2] < 0:
+        above = master_solid.trim_by_plane((0.0, 0.0, 1.0), 0.0)
     return Body(
         mesh=mesh,
         below=below,
         volume_cm3=mesh.volume_mm3 / 1000,
-        clay_cm3=(mesh.volume_mm3 - master_above) / 1000,
+        clay_cm3=(mesh.volume_mm3 - above.volume()) / 1000,
         trim_line_mm=master.vertices_mm[show.loops[0]],
     )
 
@@ -102,7 +105,7 @@ def _envelope(master: Mesh, show: Show) -> Mesh:
     openings = [membrane(master.vertices_mm[run][::-1]) for run in show.loops[1:]]
     # the border runs with the show surface on its left; the curtain lies on its right
     curtain = [_strip(rim, even), _strip(even, foot)]
-    return joined([master.with_faces(show.faces), *openings, *curtain, membrane(foot[::-1])])
+    return joined([master.with_faces(show.faces), *openings, *curtain, flat_lid(foot[::-1])])
 
 
 def _even_rim(master: Mesh, show: Show) -> Floats:
@@ -126,19 +129,17 @@ def _strip(upper: Floats, lower: Floats) -> Mesh:
     return Mesh(np.vstack([upper, lower]), faces)
 
 
-def _filler(
-    master: Mesh, show: Show, envelope: Mesh, grid: Grid, *, wall_draft_deg: float
-) -> object:
-    """The filler as a solid that overlaps the master up to mid-wall."""
-    room = signed_distance(envelope, grid, reach_mm=6.0)
+def _filler_field(master: Mesh, show: Show, grid: Grid, *, wall_draft_deg: float) -> Field:
+    """Negative in the filler, which overlaps the master up to mid-wall."""
+    mid = np.float32(_mid_wall(show))
+    room = signed_distance(_envelope(master, show), grid, reach_mm=NEAR_MM)
     shown = master.with_faces(show.faces)
-    depth = distance(shown, grid, reach_mm=6.0)
-    edge = _distance_to_loops(master, show, grid, reach_mm=12.0)
-    inset = np.minimum(np.float32(_mid_wall(show)), 0.5 * edge)
-    field = np.maximum(room, inset - depth)
+    depth = distance(shown, grid, reach_mm=NEAR_MM)
+    edge = _distance_to_loops(master, show, grid, reach_mm=2 * NEAR_MM)
+    field = np.maximum(room, np.minimum(mid, 0.5 * edge) - depth)
     foot = cone_drape(_even_rim(master, show), grid, slope_deg=wall_draft_deg)
     np.minimum(field, foot, out=field)
-    return largest_part(solid(contour(field, grid), where="The filler"), at_least_mm3=50.0)
+    return field
 
 
 def _mid_wall(show: Show) -> float:
@@ -158,35 +159,35 @@ def _distance_to_loops(master: Mesh, show: Show, grid: Grid, *, reach_mm: float)
     return distance(chain, grid, reach_mm=reach_mm)
 
 
-def _without_cavities(mesh: Mesh) -> Mesh:
-    """The mesh less its closed hollows: pieces of surface that enclose negative volume."""
-    import trimesh
+def _in_one_piece(mesh: Mesh) -> Mesh:
+    """The largest surface alone: no loose crumbs, and no closed hollows inside it."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
 
-    pieces = trimesh.graph.connected_component_labels(
-        trimesh.graph.face_adjacency(mesh.faces), node_count=len(mesh.faces)
-    )
-    if pieces.max() == 0:
+    n = len(mesh.vertices_mm)
+    a, b = mesh.faces[:, :2].ravel(), mesh.faces[:, 1:].ravel()
+    link = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
+    count, surface = connected_components(link, directed=False)
+    if count == 1:
         return mesh
-    keep = [k for k in range(pieces.max() + 1) if mesh.with_faces(pieces == k).volume_mm3 > 0]
-    return mesh.with_faces(np.isin(pieces, keep))
+    of_face = surface[mesh.faces[:, 0]]
+    areas = np.bincount(of_face, weights=mesh.face_areas_mm2, minlength=count)
+    return mesh.with_faces(of_face == int(np.argmax(areas)))
 
 
-def _refuse_buried(master: Mesh, show: Show, body: Mesh) -> None:
+def _refuse_buried(master: Mesh, show: Show, filler: Field, grid: Grid) -> None:
     """Looks from just before the show surface: clay there means that the rim turns under."""
-    from firstpull.core.mesh.inside import is_inside
-
-    faces = np.flatnonzero(show.faces)
-    before = 0.25
-    points = master.face_centres_mm[faces] + before * master.face_normals[faces]
-    rim = master.vertices_mm[np.concatenate(show.loops)]
     from scipy.spatial import cKDTree
 
-    away = cKDTree(rim).query(points, distance_upper_bound=3.0, workers=2)[0] > 2.5
-    buried = is_inside(body, points) & away & ~is_inside(master, points)
+    faces = np.flatnonzero(show.faces)
+    points = master.face_centres_mm[faces] + BEFORE_MM * master.face_normals[faces]
+    clay = sample(filler, grid, points) < -0.5 * BEFORE_MM
+    rim = cKDTree(master.vertices_mm[np.concatenate(show.loops)])
+    clay[clay] = rim.query(points[clay], distance_upper_bound=3.0)[0] > 2.5
     areas = master.face_areas_mm2[faces]
-    share = float(areas[buried].sum() / areas.sum())
+    share = float(areas[clay].sum() / areas.sum())
     if share > BURIED_SHARE:
-        worst = points[buried].mean(axis=0)
+        worst = points[clay].mean(axis=0)
         raise ShowBuried(
             where="The rim",
             found=f"turns under: clay below it would cover {100 * share:.1f} % of the show "

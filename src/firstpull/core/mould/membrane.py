@@ -24,19 +24,25 @@ def membrane(loop_mm: Floats) -> Mesh:
     settle like a stretched film. Where the run crosses itself when flat, a fan
     serves: in a plane its overlaps cancel.
     """
-    import manifold3d
     import trimesh
 
-    flat = _laid_flat(loop_mm)
-    triangles = np.asarray(manifold3d.triangulate([flat], 1e-6))
-    if len(triangles) != len(loop_mm) - 2:
-        order = np.arange(1, len(loop_mm) - 1)
-        triangles = np.stack([np.zeros_like(order), order, order + 1], axis=1)
-    both = np.hstack([loop_mm, flat])
-    points, faces = trimesh.remesh.subdivide_to_size(both, triangles, 1.4 * FACE_MM, max_iter=14)
+    lid = flat_lid(loop_mm)
+    both = np.hstack([loop_mm, _laid_flat(loop_mm)])
+    points, faces = trimesh.remesh.subdivide_to_size(both, lid.faces, 1.4 * FACE_MM, max_iter=14)
     points, back = np.unique(points, axis=0, return_inverse=True)
     faces = back.reshape(-1)[faces]
     return Mesh(_settled(points[:, :3], points[:, 3:], faces), faces)
+
+
+def flat_lid(loop_mm: Floats) -> Mesh:
+    """Triangles across a closed run of points, wound with it, without new points."""
+    import manifold3d
+
+    triangles = np.asarray(manifold3d.triangulate([_laid_flat(loop_mm)], 1e-6))
+    if len(triangles) != len(loop_mm) - 2:
+        order = np.arange(1, len(loop_mm) - 1)
+        triangles = np.stack([np.zeros_like(order), order, order + 1], axis=1)
+    return Mesh(loop_mm, triangles)
 
 
 def _laid_flat(loop_mm: Floats) -> Floats:

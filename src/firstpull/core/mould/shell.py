@@ -94,7 +94,8 @@ def build_shell(
     """
     several = len(parting.zones) > 1
     bolts = _bolts(shape, parting, thickness_mm, clearance_mm) if several else np.zeros((0, 3))
-    outsides, pieces = [], []
+    filled = shape.phi.copy()
+    outside, pieces = None, []
     for zone, pull in zip(parting.zones, parting.pulls, strict=True):
         s = swept(
             shape.phi,
@@ -105,38 +106,47 @@ def build_shell(
             zone=zone,
         )
         s = with_soft_valleys(s, shape.grid)
-        outsides.append(_within(solid(contour(s, shape.grid)), zone))
-        field = _piece_field(shape, s, zone if several else None, thickness_mm, clearance_mm)
-        made = _within(solid(contour(field, shape.grid)), zone)
-        for bolt in bolts:
-            made = made - _bolt_hole(bolt, zone, thickness_mm)
+        into = _into(zone, shape) if several else None
+        np.copyto(filled, s, where=True if into is None else into >= 0)
+        half = _cut(solid(contour(s, shape.grid)), zone)
+        outside = half if outside is None else outside + half
+        field = _piece_field(shape, s, into, thickness_mm, clearance_mm)
+        made = _above_board(_cut(solid(contour(field, shape.grid)), zone))
+        if len(bolts):
+            made = made - _bolt_holes(bolts, zone, thickness_mm)
         pieces.append(_piece(made, pull, bolts))
-    outside = outsides[0]
-    for more in outsides[1:]:
-        outside = outside + more
-    plain = _above_board(solid(contour(with_soft_valleys(shape.phi, shape.grid), shape.grid)))
-    skin = _above_board(outside - solid(body.below))
-    skin = largest_part(skin, at_least_mm3=SPECK_MM3)
+    skin = largest_part(_above_board(outside - solid(body.below)), at_least_mm3=SPECK_MM3)
+    plain = with_soft_valleys(shape.phi, shape.grid)
     return SkinAndShell(
         skin=mesh_of(skin),
         skin_cm3=skin.volume() / 1000,
-        fill_cm3=max(0.0, (_above_board(outside).volume() - plain.volume()) / 1000),
+        fill_cm3=max(0.0, _enclosed_cm3(filled, shape) - _enclosed_cm3(plain, shape)),
         pieces=tuple(pieces),
         parting=parting,
         clearance_mm=clearance_mm,
     )
 
 
+def _into(zone: Zone, shape: SkinShape) -> Field:
+    """How far each grid point lies inside a zone."""
+    x, y, z = shape.grid.axes()
+    n = zone.normal
+    return np.asarray(n[0] * x + n[1] * y + n[2] * z - zone.offset_mm, dtype=np.float32)
+
+
+def _enclosed_cm3(field: Field, shape: SkinShape) -> float:
+    """Volume where a field is negative above the board."""
+    above = np.maximum(field, -shape.grid.axes()[2].astype(np.float32))
+    return contour(above, shape.grid).volume_mm3 / 1000
+
+
 def _piece_field(
-    shape: SkinShape, s: Field, zone: Zone | None, thickness_mm: float, clearance_mm: float
+    shape: SkinShape, s: Field, into: Field | None, thickness_mm: float, clearance_mm: float
 ) -> Field:
     """Negative in the piece: the band around the sweep, and the flange along the plane."""
     low = np.float32(clearance_mm)
     field = s - np.float32(clearance_mm + thickness_mm)
-    if zone is not None:
-        x, y, z = shape.grid.axes()
-        n = zone.normal
-        into = (n[0] * x + n[1] * y + n[2] * z - zone.offset_mm).astype(np.float32)
+    if into is not None:
         reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
         flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), shape.phi - reach)
         np.minimum(field, flange, out=field)
@@ -153,10 +163,9 @@ def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
     )
 
 
-def _within(made: Any, zone: Zone) -> Any:
-    """Cut exactly at the parting plane and at the board."""
-    cut = made.trim_by_plane(zone.normal, zone.offset_mm) if any(zone.normal) else made
-    return _above_board(cut)
+def _cut(made: Any, zone: Zone) -> Any:
+    """Cut exactly at the parting plane."""
+    return made.trim_by_plane(zone.normal, zone.offset_mm) if any(zone.normal) else made
 
 
 def _above_board(made: Any) -> Any:
@@ -194,13 +203,14 @@ def _bolts(shape: SkinShape, parting: Parting, thickness_mm: float, clearance_mm
     return bolts
 
 
-def _bolt_hole(bolt_mm: Floats, zone: Zone, thickness_mm: float) -> Any:
-    """A cylinder through the flange, along the parting plane's normal."""
+def _bolt_holes(bolts_mm: Floats, zone: Zone, thickness_mm: float) -> Any:
+    """Cylinders through the flange, along the parting plane's normal."""
     import manifold3d
 
     length = 4 * FLANGE_THICKER * thickness_mm
     hole = manifold3d.Manifold.cylinder(length, BOLT_HOLE_MM / 2, circular_segments=32, center=True)
     n = np.array(zone.normal)
     side = np.array([-n[1], n[0], 0.0])
-    frame = np.column_stack([side, np.cross(n, side), n, bolt_mm])
-    return hole.transform(frame)
+    return manifold3d.Manifold.compose(
+        [hole.transform(np.column_stack([side, np.cross(n, side), n, bolt])) for bolt in bolts_mm]
+    )
