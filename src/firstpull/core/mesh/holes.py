@@ -16,6 +16,9 @@ SMALL_SHARE = 0.15
 """And never more than this share of the mesh's diagonal, so that a mesh read in the wrong
 unit keeps its openings."""
 
+TRIANGLE_TIMES = 4.0
+"""How much longer a hole of three edges may be: a coarse mesh that lost a single triangle."""
+
 CRACK_SHARE = 2e-3
 """A loop whose lid has less than this share of the area of a disc with the same perimeter is
 a crack: two edges that lie on each other."""
@@ -39,7 +42,8 @@ def small_loops(
     limit = min(small_hole_mm, SMALL_SHARE * float(np.linalg.norm(high - low)))
     lengths = loop_lengths_mm(mesh, loops)
     return [
-        length <= limit or _is_crack(mesh.vertices_mm[loop], float(length))
+        length <= (TRIANGLE_TIMES * limit if len(loop) == 3 else limit)
+        or _is_crack(mesh.vertices_mm[loop], float(length))
         for loop, length in zip(loops, lengths, strict=True)
     ]
 

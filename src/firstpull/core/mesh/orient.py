@@ -150,4 +150,4 @@ def hollowness(mesh: Mesh, *, edges: EdgeTable | None = None) -> float:
         # the lid runs along the loop the other way
         volume -= float((np.cross(ring, np.roll(ring, -1, axis=0)) @ middle).sum()) / 6.0
     ball = mesh.area_mm2**1.5 / (6.0 * np.sqrt(np.pi))
-    return volume / ball if ball else 0.0
+    return float(volume / ball) if ball else 0.0

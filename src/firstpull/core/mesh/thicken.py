@@ -64,7 +64,7 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
     reach = _reach(surface, way, wall_mm)
     free = _free_depth(surface, way)
     depth = np.minimum(reach, GAP_SHARE * free)
-    depth = _unfolded(surface, way, depth)
+    depth = _unfolded(surface, way, depth, int(np.clip(_steps_in(surface, wall_mm), 2, 30)))
     wall = _stitched(surface, surface.vertices_mm + way * depth[:, None])
     share = depth / reach
     tight = np.asarray(share < THIN_SHARE)
@@ -202,19 +202,22 @@ def _free_depth(surface: Mesh, way: Floats) -> Floats:
     return scene.distance(surface.vertices_mm + lift * way, way) + lift
 
 
-def _unfolded(surface: Mesh, way: Floats, depth: Floats) -> Floats:
+def _unfolded(surface: Mesh, way: Floats, depth: Floats, steps: int) -> Floats:
     """The depth, made less where a face of the inner sheet would turn over."""
-    link = _neighbours(surface)
     depth = depth.copy()
+    a, b = surface.faces.ravel(), surface.faces[:, [1, 2, 0]].ravel()
     for _ in range(ROUNDS):
         folded = _folded(surface, way, depth)
         if not folded.any():
             break
         touched = np.zeros(len(depth))
         touched[surface.faces[folded].ravel()] = 1.0
-        for _ in range(2):  # ease off into the surroundings
-            touched = np.maximum(touched, 0.7 * (link @ touched))
-        depth *= 1.0 - 0.3 * touched
+        for _ in range(steps):  # a step in depth would fold the next face: ease off over a wall
+            reached = touched.copy()
+            np.maximum.at(reached, a, touched[b] - 1.0 / steps)
+            np.maximum.at(reached, b, touched[a] - 1.0 / steps)
+            touched = np.maximum(reached, 0.0)
+        depth *= 1.0 - 0.15 * touched
     return depth
 
 
@@ -264,7 +267,8 @@ def _filled(surface: Mesh, wall: Mesh, tight: Flags, wall_mm: float) -> tuple[Me
     away, face = closest(surface, grid, reach_mm=reach)
     tight_face = np.asarray(tight[surface.faces].any(axis=1), dtype=np.bool_)
     behind: Flags = (face >= 0) & (winding(lidded, grid) > 0)
-    behind &= tight_face[face] & (_loop_distance(surface, grid) > wall_mm)
+    behind &= tight_face[face]
+    behind &= ~_beside_loops(surface, grid, behind, wall_mm)
     field = np.maximum(away - np.float32(wall_mm), np.float32(0.5 * step) - away)
     field = np.where(behind, field, np.float32(0.5 * step)).astype(np.float32)
     blob = contour(field, grid)
@@ -293,15 +297,17 @@ def _lidded(surface: Mesh) -> Mesh:
     return close_loops(surface, open_loops(surface))
 
 
-def _loop_distance(surface: Mesh, grid: Any) -> Floats:
-    """Distance from each grid point to the nearest loop vertex."""
+def _beside_loops(surface: Mesh, grid: Any, chosen: Flags, within_mm: float) -> Flags:
+    """Which of the chosen grid points lie closer than that to a loop vertex."""
     from scipy.spatial import cKDTree
 
     rim = surface.vertices_mm[np.concatenate(open_loops(surface))]
-    x, y, z = grid.axes()
-    points = np.stack(np.broadcast_arrays(x, y, z), axis=-1).reshape(-1, 3)
-    near, _ = cKDTree(rim).query(points, workers=1)
-    return np.asarray(near, dtype=np.float64).reshape(grid.shape)
+    at = np.argwhere(chosen)
+    points = np.array(grid.low_mm) + grid.step_mm * at
+    near, _ = cKDTree(rim).query(points, distance_upper_bound=within_mm)
+    out = np.zeros(grid.shape, dtype=np.bool_)
+    out[tuple(at.T)] = np.isfinite(near)
+    return out
 
 
 def _unit(vectors: Floats) -> Floats:
