@@ -15,6 +15,7 @@ import pypdf
 import pytest
 
 from firstpull.packet.format import grams, scale_figure
+from firstpull.packet.moulding import mould_page
 from firstpull.packet.packet import make_packet, page_data
 from firstpull.packet.pictures import png
 from sample_plan import FINDINGS, sample_plan, silicone_coat
@@ -218,3 +219,23 @@ def test_two_parts_have_their_own_pages() -> None:
     said = texts(plan)
     assert sum("left horn" in p for p in said) > 4
     assert sum("What this rests on" in p for p in said) == 2
+
+
+def test_routine_checks_that_hold_share_a_line_and_a_failing_one_is_told() -> None:
+    plan = sample_plan()
+    mould = plan["parts"][0]["moulds"][0]
+    held = {"passed": True, "found": -0.0, "limit": 0.05, "where_mm": None}
+    mould["proof"] = {
+        "passed": False,
+        "checks": [
+            {**held, "name": "solid: body", "sentence": "The body is one closed solid."},
+            {**held, "name": "solid: skin", "sentence": "The skin is one closed solid."},
+            {**held, "name": "solid: piece 1", "passed": False, "sentence": "Piece 1 is open."},
+        ],
+    }
+    rows = mould_page(mould)["proof"]["checks"]
+    assert [row["sentence"] for row in rows] == [
+        "Closed and in one piece: body; skin.",
+        "Piece 1 is open.",
+    ]
+    assert rows[1]["found"] == "0"

@@ -75,7 +75,7 @@ def mould_pictures(
 ) -> dict[str, bytes]:
     """The closed mould from four sides at one scale, taken apart, and cut through."""
     shell = shell_solids(solids.pieces)
-    studio = Studio([*shell, (solids.skin, SILICONE), (solids.body, CLAY)])
+    studio = Studio([*shell, (solids.skin, SILICONE)])
     pictures = {}
     size, scale = fitted_size(
         studio.points_mm(), views=FOUR_SIDES, width_px=SIDE_PX, foot_px=foot_px((SIDE_PX, 0))

@@ -176,7 +176,7 @@ def words(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        return f"{round(float(value), 2):,g}" if abs(value) < 1e5 else plain(value)
+        return f"{round(float(value), 2) + 0.0:,g}" if abs(value) < 1e5 else plain(value)
     if isinstance(value, list | tuple):
         return ", ".join(words(v) for v in value) or NOT_GIVEN
     if isinstance(value, Mapping):

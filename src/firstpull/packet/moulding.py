@@ -25,6 +25,9 @@ from firstpull.packet.format import (
 )
 from firstpull.packet.summary import Data
 
+ROUTINE = {"solid": "Closed and in one piece", "apart": "Share no space"}
+"""Kinds of checks that are told in one line while they hold."""
+
 
 def mould_page(mould: Mapping[str, Any]) -> Data:
     """One mould: facts, shell pieces, options, proof, stretch."""
@@ -120,9 +123,17 @@ def _options(options: Sequence[Mapping[str, Any]]) -> list[Data]:
 def _proof(proof: Mapping[str, Any] | None) -> Data | None:
     if not proof:
         return None
+    checks = proof.get("checks") or []
+    routine = [c for c in checks if c.get("passed") and _kind(c) in ROUTINE]
+    told = [c for c in checks if c not in routine]
     return {
         "passed": bool(proof.get("passed")),
         "checks": [
+            _routine_row(kind, same)
+            for kind in ROUTINE
+            if (same := [c for c in routine if _kind(c) == kind])
+        ]
+        + [
             {
                 "name": str(c.get("name", "")),
                 "passed": bool(c.get("passed")),
@@ -130,8 +141,25 @@ def _proof(proof: Mapping[str, Any] | None) -> Data | None:
                 "limit": words(c.get("limit")),
                 "sentence": str(c.get("sentence") or ""),
             }
-            for c in proof.get("checks") or []
+            for c in told
         ],
+    }
+
+
+def _kind(check: Mapping[str, Any]) -> str:
+    """What a check is about, without the piece it is about."""
+    return str(check.get("name", "")).partition(":")[0]
+
+
+def _routine_row(kind: str, checks: Sequence[Mapping[str, Any]]) -> Data:
+    """Checks that hold and are of one kind, in one line."""
+    what = [str(c["name"]).partition(": ")[2] for c in checks]
+    return {
+        "name": kind,
+        "passed": True,
+        "found": str(len(checks)),
+        "limit": str(len(checks)),
+        "sentence": f"{ROUTINE[kind]}: {'; '.join(what)}." if what else "",
     }
 
 

@@ -18,7 +18,8 @@ from firstpull.packet.raycast import Plane, Stage
 from firstpull.packet.shade import averaged, inked, shaded
 
 SAMPLES = 2  # sub-pixels along each side of a pixel
-SKY_RAYS = 16  # directions per place; 16 neighbouring pixels share out 16 times as many
+FRAME_POINTS = 20_000  # of a solid: what lies between them is within the picture's margin
+SKY_RAYS = 12  # directions per place; 16 neighbouring pixels share out 16 times as many
 
 Solid = tuple[Mesh, Colour]
 
@@ -36,8 +37,8 @@ class Studio:
         self._last: tuple[object, NDArray[np.uint8]] | None = None
 
     def points_mm(self, cut: Plane | None = None) -> list[Floats]:
-        """The vertices of each solid that a cut leaves, for fitting a frame."""
-        every = [m.vertices_mm for m, _ in self.solids]
+        """Vertices of each solid that a cut leaves, enough of them for fitting a frame."""
+        every = [m.vertices_mm[:: 1 + len(m.vertices_mm) // FRAME_POINTS] for m, _ in self.solids]
         if cut is None:
             return every
         left = [p[(p - np.asarray(cut.point_mm)) @ np.asarray(cut.normal) <= 1e-6] for p in every]
