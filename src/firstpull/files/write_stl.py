@@ -18,6 +18,7 @@ from firstpull.files.refusals import NotClosedOnDisc
 
 HEADER = b"binary STL, millimetres".ljust(80)
 ROUNDS = 12
+VOLUME_SHARE = 0.01  # of the volume that closing again may change
 
 
 def write_stl(path: str | Path, mesh: Mesh) -> Mesh:
@@ -95,7 +96,7 @@ def _closed_again(mesh: Mesh, where: str) -> Mesh:
         if n == 2:
             work = _without_short_edges(work, 8.0 * unit)
         rounded = _rounded(work)
-        if is_closed(rounded):
+        if is_closed(rounded) and _same_volume(rounded, mesh):
             return rounded
         work = _drawn_back(work, 4.0 * unit * (n + 1))
     bad = edge_table(rounded)
@@ -107,6 +108,10 @@ def _closed_again(mesh: Mesh, where: str) -> Mesh:
         limit="its corners there are closer than the format can tell apart",
         remedy="Remesh the part a little coarser there, or move it nearer to the origin.",
     )
+
+
+def _same_volume(one: Mesh, other: Mesh) -> bool:
+    return abs(one.volume_mm3 - other.volume_mm3) <= VOLUME_SHARE * abs(other.volume_mm3)
 
 
 def _without_short_edges(mesh: Mesh, tol_mm: float) -> Mesh:
