@@ -99,15 +99,21 @@ def _closed_again(mesh: Mesh, where: str) -> Mesh:
         if is_closed(rounded) and _same_volume(rounded, mesh):
             return rounded
         work = _drawn_back(work, 4.0 * unit * (n + 1))
-    bad = edge_table(rounded)
-    edge = bad.ends[np.flatnonzero((bad.count != 2) | (bad.forward != 1))[0]]
-    x, y, z = rounded.vertices_mm[edge].mean(axis=0)
+    x, y, z = _first_bad_place(rounded, mesh)
     raise NotClosedOnDisc(
         where=where,
-        found=f"would open near x {x:.3f}, y {y:.3f}, z {z:.3f} mm when written as STL",
+        found=f"would not stay whole near x {x:.3f}, y {y:.3f}, z {z:.3f} mm when written as STL",
         limit="its corners there are closer than the format can tell apart",
         remedy="Remesh the part a little coarser there, or move it nearer to the origin.",
     )
+
+
+def _first_bad_place(rounded: Mesh, mesh: Mesh) -> Floats:
+    """Middle of the first edge that is open or crowded; of the mesh where it merely shrank."""
+    table = edge_table(rounded)
+    bad = np.flatnonzero((table.count != 2) | (table.forward != 1))
+    spots = rounded.vertices_mm[table.ends[bad[0]]] if len(bad) else mesh.bounds_mm
+    return np.asarray(spots.mean(axis=0))
 
 
 def _same_volume(one: Mesh, other: Mesh) -> bool:
