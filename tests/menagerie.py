@@ -104,6 +104,24 @@ def touching_boxes() -> Mesh:
     return welded(joined([box(), box(at=(60, 50, 0))]))
 
 
+def pinched() -> Mesh:
+    """One body of five cubes that touches itself along an edge; the cubes share vertices.
+
+    Two lower cubes meet only in an edge; three upper ones join them.
+    """
+    cells = {(0, 0, 0), (1, 1, 0), (0, 0, 1), (1, 0, 1), (1, 1, 1)}
+    corners: dict[tuple[int, ...], int] = {}
+    faces = []
+    unit = box(size_mm=(1, 1, 1))
+    for cell in sorted(cells):
+        for face, normal in zip(unit.faces, unit.face_normals, strict=True):
+            if tuple(np.add(cell, normal.round().astype(int)).tolist()) in cells:
+                continue
+            spots = (np.array(cell) + unit.vertices_mm[face]).astype(int).tolist()
+            faces.append([corners.setdefault(tuple(spot), len(corners)) for spot in spots])
+    return Mesh(40.0 * np.array(list(corners)), faces)
+
+
 def twisted_strip(*, steps: int = 60) -> Mesh:
     """A strip with a half twist, joined end to end: it has one side."""
     t = np.linspace(0.0, 2 * np.pi, steps, endpoint=False)

@@ -92,7 +92,7 @@ NAN = m.box().vertices_mm.copy()
 NAN[0, 0] = np.nan
 BAD_STL = {
     "empty": (b"", MeshFileEmpty, "empty"),
-    "zeros": (b"\x00" * 500, MeshFileEmpty, "empty"),
+    "zeros": (b"\x00" * 500, MeshFileEmpty, "500 blank bytes"),
     "header only": (b"\x01\x02" * 20, MeshFileTruncated, "40 bytes"),
     "cut short": (_stl(m.box())[:-120], MeshFileTruncated, "12 triangles but ends after 9"),
     "cut short, says solid": (
@@ -107,7 +107,7 @@ BAD_STL = {
     "text cut short": (
         b"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\n",
         MeshFileTruncated,
-        "begins 1 facets, ends 0",
+        "begins 1 facet, ends 0",
     ),
     "comma as decimal mark": (
         b"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0,5 0 0\nvertex 1 0 0\nvertex 0 1 0\n"
@@ -117,10 +117,10 @@ BAD_STL = {
     ),
     "binary within text": (
         b"solid a\nfacet normal 0 0 1\n" + bytes(range(256)) * 20,
-        MeshFileTruncated,
-        "",
+        MeshFileDamaged,
+        "goes on in binary",
     ),
-    "not a number": (_stl(Mesh(NAN, m.box().faces)), BadCoordinates, "not numbers"),
+    "not a number": (_stl(Mesh(NAN, m.box().faces)), BadCoordinates, "no number"),
     "flat to a line": (_stl(m.box().moved(np.diag([1.0, 0, 0, 1]))), NoArea, "no area"),
 }
 
@@ -208,7 +208,7 @@ BAD_TEXT = {
         (b"v 0 0\nf 1 1 1\n", MeshFileDamaged, "line 1"),
         (b"v 0 0 zero\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", MeshFileDamaged, '"zero"'),
         (b"v nan 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", BadCoordinates, "triangle 1"),
-        (b"v inf 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", BadCoordinates, "not numbers"),
+        (b"v inf 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", BadCoordinates, "no number"),
         (b"v 1e30 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", BadCoordinates, "farther"),
     ],
     "a.off": [

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import menagerie as m
+from firstpull.core.mesh.mend import mend
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mesh.topology import is_closed
@@ -47,6 +48,12 @@ def test_boxes_that_touch_are_drawn_apart(at: tuple[int, ...], tmp_path: Path) -
     found = back(tmp_path / "a.stl", pair)
     assert is_closed(found)
     assert found.volume_mm3 == pytest.approx(2 * 60 * 50 * 40, rel=1e-5)
+
+
+def test_a_body_that_touches_itself_is_drawn_apart(tmp_path: Path) -> None:
+    found = back(tmp_path / "a.stl", mend(m.pinched()).mesh)
+    assert is_closed(found)
+    assert found.volume_mm3 == pytest.approx(5 * 40**3, rel=1e-5)
 
 
 @pytest.mark.parametrize("off_mm", [0.0, 1000.0, 30_000.0])

@@ -31,7 +31,7 @@ def test_sound_solids_have_no_findings() -> None:
         (m.ball().flipped(), {"inside out": 1}),
         (m.with_repeated(m.ball(), 7, 8), {"duplicate face": 2}),
         (m.with_collapsed(m.ball()), {"degenerate face": 3}),
-        (joined([m.ball(), m.scrap()]), {"small hole": 0, "loose bit": 1}),
+        (joined([m.ball(), m.scrap()]), {"loose bit": 1}),
         (joined([m.ball(), m.ball(radius_mm=1, at=(90, 0, 0))]), {"loose bit": 1}),
         (joined([m.ball(), m.ball(at=(200, 0, 0))]), {"separate parts": 2}),
         (m.with_inner_wall(), {"edge of more than two faces": 48}),
@@ -39,9 +39,7 @@ def test_sound_solids_have_no_findings() -> None:
     ],
 )
 def test_what_was_planted_is_found_and_nothing_else(mesh: Mesh, planted: dict[str, int]) -> None:
-    found = kinds(mesh)
-    found.pop("small hole", None) if planted.get("small hole") == 0 else None
-    assert found == {kind: count for kind, count in planted.items() if count}
+    assert kinds(mesh) == planted
 
 
 def test_a_hollow_that_looks_inward_is_right_and_a_whole_turned_over_is_not() -> None:
@@ -73,7 +71,7 @@ def test_a_part_exported_twice_is_told_although_each_copy_is_closed() -> None:
 
 def test_a_strip_with_a_half_twist_is_one_sided() -> None:
     found = kinds(m.twisted_strip())
-    assert found["one-sided surface"] >= 1
+    assert found.keys() == {"one-sided surface", "open edge"}
 
 
 def test_no_surface_is_refused_by_name() -> None:
@@ -83,7 +81,7 @@ def test_no_surface_is_refused_by_name() -> None:
         find_defects(m.box().moved(np.diag([1.0, 0.0, 0.0, 1.0])))
     bad = m.box().vertices_mm.copy()
     bad[3, 1] = np.nan
-    with pytest.raises(BadCoordinates, match="not numbers"):
+    with pytest.raises(BadCoordinates, match="no number"):
         find_defects(Mesh(bad, m.box().faces))
 
 

@@ -72,6 +72,14 @@ def test_bodies_that_touch_along_an_edge_come_apart() -> None:
     assert mended.mesh.volume_mm3 == pytest.approx(2 * 60 * 50 * 40)
 
 
+def test_a_body_that_touches_itself_along_an_edge_is_parted_there() -> None:
+    given = m.pinched()
+    assert [f.kind for f in find_defects(given)] == ["edge of more than two faces"]
+    mended = mend(given)
+    assert mended.findings_left == ()
+    assert mended.mesh.volume_mm3 == pytest.approx(5 * 40**3)
+
+
 def test_overlapping_bodies_become_one() -> None:
     mended = mend(joined([m.box(), m.box(at=(30, 20, 10))]))
     assert mended.changed == {"bodies_united": 2}

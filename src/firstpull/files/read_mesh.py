@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.refusals import need_surface
+from firstpull.core.mesh.refusals import counted, need_surface
 from firstpull.core.mesh.weld import without_unused
 from firstpull.files.mesh_content import Content
 from firstpull.files.refusals import (
@@ -128,7 +128,7 @@ def _bytes_of(path: Path, max_bytes: int) -> bytes:
     if not data.strip(b"\x00 \t\r\n"):
         raise MeshFileEmpty(
             where=path.name,
-            found=f"is empty ({len(data)} bytes, none with content)",
+            found="is empty" if not data else f"holds nothing: {len(data)} blank bytes",
             remedy="Export it again; the disc may have been full the first time.",
         )
     return data
@@ -142,9 +142,9 @@ def _checked(content: Content, where: str) -> Mesh:
         wrong = np.flatnonzero(((faces < 0) | (faces >= n)).any(axis=1))
         raise damaged(
             where,
-            f"has {len(wrong)} triangles that name vertices it does not have,"
+            f"has {counted(len(wrong), 'triangle')} with a vertex number that it does not have,"
             f" the first is triangle {int(wrong[0]) + 1}",
-            f"it holds {n} vertices",
+            f"it holds {counted(n, 'vertex', 'vertices')}",
         )
     mesh = without_unused(Mesh(content.vertices, faces))
     need_surface(mesh, where=where)

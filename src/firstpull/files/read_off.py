@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 
+from firstpull.core.mesh.refusals import counted
 from firstpull.files.mesh_content import Content, numbers, triangulated
 from firstpull.files.refusals import MeshFeatureMissing, damaged, truncated
 
@@ -31,9 +32,13 @@ def parse(data: bytes, where: str) -> Content:
         raise truncated(where, "ends before it says how many vertices and faces it has")
     counts = numbers(rows[0][:2], where, "a count")
     n, m = int(counts[0]), int(counts[1])
+    if n < 0 or m < 0:
+        raise damaged(where, f"promises {n} vertices and {m} faces")
     if len(rows) < 1 + n + m:
         raise truncated(
-            where, f"promises {n} vertices and {m} faces but ends after {len(rows) - 1} lines"
+            where,
+            f"promises {counted(n, 'vertex', 'vertices')} and {counted(m, 'face')} "
+            f"but ends after {counted(len(rows) - 1, 'line')}",
         )
     return _content(rows[1 : 1 + n], rows[1 + n : 1 + n + m], where)
 

@@ -7,6 +7,7 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
+from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.weld import equal_points
 from firstpull.files.mesh_content import Content, numbers
 from firstpull.files.refusals import damaged, truncated
@@ -25,6 +26,8 @@ def parse(data: bytes, where: str) -> Content:
             " read as such."
         )
         return _binary(data, where, (note,) if says_text else ())
+    if b"facet" in data[:1024].lower() and _looks_binary(data):
+        raise damaged(where, "begins as a text STL but goes on in binary", "it must be one of both")
     if _looks_binary(data):
         # a binary file with a header that says text, and a length that does not fit either
         return _binary(data, where, ())
@@ -94,7 +97,7 @@ def _text(data: bytes, where: str) -> Content:
     if opened != closed or b"endsolid" not in lower[-4096:]:
         raise truncated(
             where,
-            f"begins {opened} facets, ends {closed}"
+            f"begins {counted(opened, 'facet')}, ends {closed}"
             + ("" if b"endsolid" in lower[-4096:] else ' and stops without "endsolid"'),
             "a whole text STL ends each",
         )

@@ -11,7 +11,7 @@ from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.holes import SMALL_HOLE_MM, loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.orient import agreeing, inside_out
-from firstpull.core.mesh.refusals import need_surface
+from firstpull.core.mesh.refusals import counted, need_surface
 from firstpull.core.mesh.topology import EdgeTable, components, edge_table, is_closed, open_loops
 from firstpull.core.mesh.weld import equal_points, welded
 
@@ -53,8 +53,16 @@ def find_defects(
         table = edge_table(clean)
     found.append(_slivers(clean))
     if len(clean.faces):
+        label = components(clean, edges=table)
+        closed = closed_parts(table, label)
+        bits = loose_bits(clean, label, closed, debris_share=debris_share)
+        found.append(_bits(clean, label, bits, debris_share))
+        if bits:  # what is wrong with a bit that will be dropped is of no interest
+            clean = clean.with_faces(~np.isin(label, bits))
+            table = edge_table(clean)
+            label = components(clean, edges=table)
         found += _edges(clean, table, small_hole_mm)
-        found += _parts(clean, table, debris_share)
+        found += _parts(clean, table, label)
     return tuple(f for f in found if f is not None)
 
 
@@ -93,7 +101,7 @@ def _without_repeats(mesh: Mesh) -> tuple[Mesh, list[Finding | None]]:
             "degenerate face",
             len(collapsed),
             corners[collapsed],
-            f"{_n(len(collapsed), 'triangle')} with two corners in the same place.",
+            f"{counted(len(collapsed), 'triangle')} with two corners in the same place.",
             "Mending drops them; nothing to do.",
             ("mould",),
         ),
@@ -101,7 +109,7 @@ def _without_repeats(mesh: Mesh) -> tuple[Mesh, list[Finding | None]]:
             "duplicate face",
             len(repeated),
             corners[repeated],
-            f"{_n(len(repeated), 'triangle')} lying on another with the same corners.",
+            f"{counted(len(repeated), 'triangle')} lying on another with the same corners.",
             "Mending keeps one of each; look for a part that was exported twice.",
             BOTH,
         ),
@@ -156,7 +164,7 @@ def _slivers(mesh: Mesh) -> Finding | None:
         "sliver",
         len(flat),
         corners[flat].mean(axis=1),
-        f"{_n(len(flat), 'triangle')} without area: three corners in one line.",
+        f"{counted(len(flat), 'triangle')} without area: three corners in one line.",
         "They do no harm; a remesh in the modelling program removes them.",
         (),
     )
@@ -167,14 +175,14 @@ def _edges(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Finding |
     middle = mesh.vertices_mm[table.ends].mean(axis=1)
     crowded = np.flatnonzero(count > 2)
     turning = agreeing(mesh, edges=table)
-    turn = np.flatnonzero(turning.turn)
+    turn = np.flatnonzero(turning.turn & (turning.one_sided == 0))
     return [
         *_openings(mesh, table, small_hole_mm),
         _finding(
             "edge of more than two faces",
             len(crowded),
             middle[crowded],
-            f"{_n(len(crowded), 'edge')} where more than two faces meet:"
+            f"{counted(len(crowded), 'edge')} where more than two faces meet:"
             " an inner wall, or bodies that touch.",
             "Mending removes inner walls and parts bodies that only touch; what it cannot"
             " decide it names.",
@@ -184,7 +192,7 @@ def _edges(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Finding |
             "wrong winding",
             len(turn),
             mesh.corners_mm[turn].mean(axis=1),
-            f"{_n(len(turn), 'face')} looking the other way than the neighbours.",
+            f"{counted(len(turn), 'face')} looking the other way than the neighbours.",
             "Mending turns them over; nothing to do.",
             BOTH,
         ),
@@ -224,7 +232,8 @@ def _openings(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Findin
                 kind,
                 len(order),
                 centres[order],
-                f"{_n(len(order), 'open loop')}, the longest {longest:.4g} mm around.",
+                f"{counted(len(order), 'open loop')}, {'the longest ' * (len(order) > 1)}"
+                f"{longest:.4g} mm around.",
                 next_step,
                 BOTH,
                 size_mm=longest,
@@ -233,46 +242,40 @@ def _openings(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Findin
     return found
 
 
-def _parts(mesh: Mesh, table: EdgeTable, debris_share: float) -> list[Finding | None]:
-    label = components(mesh, edges=table)
-    closed = closed_parts(table, label)
-    bits = loose_bits(mesh, label, closed, debris_share=debris_share)
-    whole = [p for p in range(len(closed)) if p not in set(bits)]
-    wrong = []
-    agrees = _agree(table, label)
-    if any(closed[p] and agrees[p] for p in whole):
-        sound = np.array([p for p in whole if closed[p] and agrees[p]])
+def _bits(mesh: Mesh, label: Ints, bits: list[int], debris_share: float) -> Finding | None:
+    return _finding(
+        "loose bit",
+        len(bits),
+        _part_centres(mesh, label, bits),
+        f"{counted(len(bits), 'loose bit')} under {100 * debris_share:g} % of the surface,"
+        " apart from the rest.",
+        "Mending drops loose bits; join them to the part first if they belong to it.",
+        ("mould",),
+    )
+
+
+def _parts(mesh: Mesh, table: EdgeTable, label: Ints) -> list[Finding | None]:
+    count = int(label.max()) + 1
+    sound = np.flatnonzero(closed_parts(table, label) & _agree(table, label))
+    wrong: list[int] = []
+    if len(sound):
         chosen = np.isin(label, sound)
-        wrong = [
-            int(sound[p])
-            for p in inside_out(
-                mesh.with_faces(chosen),
-                label=np.searchsorted(sound, label[chosen]).astype(np.int32),
-            )
-        ]
+        place = np.searchsorted(sound, label[chosen]).astype(np.int32)
+        wrong = [int(sound[p]) for p in inside_out(mesh.with_faces(chosen), label=place)]
     return [
         _finding(
             "inside out",
             len(wrong),
             _part_centres(mesh, label, wrong),
-            f"{_n(len(wrong), 'closed body', 'closed bodies')} with all faces looking inward.",
+            f"{counted(len(wrong), 'closed body', 'closed bodies')} with all faces looking inward.",
             "Mending turns them outward; nothing to do.",
             BOTH,
         ),
         _finding(
-            "loose bit",
-            len(bits),
-            _part_centres(mesh, label, bits),
-            f"{_n(len(bits), 'loose bit')}, each under {100 * debris_share:g} % of the surface"
-            " and apart from the rest.",
-            "Mending drops them; join them to the part first if they belong to it.",
-            ("mould",),
-        ),
-        _finding(
             "separate parts",
-            len(whole) if len(whole) > 1 else 0,
-            _part_centres(mesh, label, whole),
-            f"{len(whole)} separate parts.",
+            count if count > 1 else 0,
+            _part_centres(mesh, label, list(range(count))) if count > 1 else np.zeros((0, 3)),
+            f"{count} separate parts.",
             "Mending unites those that overlap; those apart stay apart.",
             (),
         ),
@@ -303,15 +306,6 @@ def _part_centres(mesh: Mesh, label: Ints, parts: list[int]) -> Floats:
     total = np.bincount(label, weights=weight)
     middle = [np.bincount(label, weights=weight * centres[:, k]) / total for k in range(3)]
     return np.stack(middle, axis=1)[parts]
-
-
-def _n(count: int, one: str, many: str | None = None) -> str:
-    """A count with its noun.
-
-    >>> _n(1, "edge"), _n(3, "body", "bodies")
-    ('1 edge', '3 bodies')
-    """
-    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 def _finding(

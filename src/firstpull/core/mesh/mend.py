@@ -199,7 +199,7 @@ def _agreed(work: _Work) -> _Work:
             where="Mesh",
             found="meets itself turned over, like a strip with a half twist",
             limit="such a surface has no inside",
-            remedy="Cut it open along the twist in the modelling program and join it rightly.",
+            remedy="Cut it open along the twist and join it so that both sides agree.",
         )
     count = int(turning.turn.sum())
     return work.then(turned(work.mesh, turning.turn), faces_turned=count) if count else work

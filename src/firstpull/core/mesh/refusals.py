@@ -48,6 +48,15 @@ class CannotMend(WorkshopError):
     code = "cannot_mend"
 
 
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """A count with its noun.
+
+    >>> counted(1, "edge"), counted(3, "body", "bodies")
+    ('1 edge', '3 bodies')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def need_surface(mesh: Mesh, *, where: str = "Mesh") -> None:
     """Refuses a mesh that has no triangles, bad coordinates or no area.
 
@@ -68,7 +77,7 @@ def need_surface(mesh: Mesh, *, where: str = "Mesh") -> None:
     if span == 0.0 or mesh.area_mm2 <= 1e-12 * span * span:
         raise NoArea(
             where=where,
-            found=f"has {len(mesh.faces)} triangles but no area: all are lines or points",
+            found=f"has {counted(len(mesh.faces), 'triangle')} but no area: only lines or points",
             remedy="Export it again; a scale of 0 along an axis flattens a model like this.",
         )
 
@@ -79,11 +88,12 @@ def _refuse_coordinates(mesh: Mesh, bad: Flags, where: str) -> None:
         touched = np.ones(1, dtype=np.bool_)
     first = int(np.flatnonzero(touched)[0]) + 1
     values = mesh.vertices_mm[bad]
+    corners = counted(int(bad.sum()), "corner")
     if np.isfinite(values).all():
-        found = f"has {int(bad.sum())} corners farther than {FARTHEST:g} from the origin"
+        found = f"has {corners} farther than {FARTHEST:g} from the origin"
         limit = "no real part is that far away"
     else:
-        found = f"has {int(bad.sum())} corners that are not numbers (NaN or infinite)"
+        found = f"has {corners} with a coordinate that is no number (NaN or infinite)"
         limit = "every coordinate must be a number"
     raise BadCoordinates(
         where=where,

@@ -94,11 +94,40 @@ def unzipped(mesh: Mesh) -> Mesh:
     np.minimum.at(lead, owner, first)
     extra = first != lead[owner]
     if not extra.any():
-        return mesh
+        return _with_midpoints(mesh)
     number = owner.astype(np.int64)
     number[extra] = len(mesh.vertices_mm) + np.arange(int(extra.sum()))
     vertices = np.concatenate([mesh.vertices_mm, mesh.vertices_mm[owner[extra]]])
-    return Mesh(vertices, number[fan].reshape(-1, 3))
+    return _with_midpoints(Mesh(vertices, number[fan].reshape(-1, 3)))
+
+
+def _with_midpoints(mesh: Mesh) -> Mesh:
+    """Crowded edges whose both ends are one fan, as in a body that touches itself: each pair
+    of faces gets a middle vertex of its own, so that the pairs no longer share an edge."""
+    while True:
+        table = edge_table(mesh)
+        crowded = np.flatnonzero(table.count > 2)
+        vertices, faces = [mesh.vertices_mm], mesh.faces.copy()
+        added: list[NDArray[np.int32]] = []
+        busy: set[int] = set()
+        free = len(mesh.vertices_mm)
+        for edge in crowded:
+            pairs = _pairs_at(mesh, table, int(edge))
+            if not len(pairs) or busy & set((pairs // 3).ravel().tolist()):
+                continue
+            busy |= set((pairs // 3).ravel().tolist())
+            for pair in pairs:
+                for side in pair:
+                    f, i = int(side) // 3, int(side) % 3
+                    half = faces[f].copy()
+                    half[i] = free
+                    faces[f, (i + 1) % 3] = free
+                    added.append(half)
+                vertices.append(mesh.vertices_mm[table.ends[edge]].mean(axis=0)[None])
+                free += 1
+        if not added:
+            return mesh
+        mesh = Mesh(np.concatenate(vertices), np.concatenate([faces, np.stack(added)]))
 
 
 def _pairs_at(mesh: Mesh, table: EdgeTable, edge: int) -> NDArray[np.int32]:
