@@ -61,25 +61,55 @@ def edge_table(mesh: Mesh) -> EdgeTable:
     >>> sorted(table.count.tolist())
     [1, 1, 1, 1, 2]
     """
-    faces = mesh.faces.astype(np.int64)
-    begin = faces.ravel()
-    end = faces[:, [1, 2, 0]].ravel()
-    low, high = np.minimum(begin, end), np.maximum(begin, end)
-    key = low * max(len(mesh.vertices_mm), 1) + high
-    sides = np.argsort(key, kind="stable")
-    ordered = key[sides]
-    new = np.ones(len(key), dtype=np.bool_)
-    new[1:] = ordered[1:] != ordered[:-1]
+    corner = np.ascontiguousarray(mesh.faces.ravel())
+    sides, low, high, runs = _sorted_sides(corner, len(mesh.vertices_mm))
+    new = np.ones(len(sides), dtype=np.bool_)
+    new[1:] = (low[1:] != low[:-1]) | (high[1:] != high[:-1])
     start = np.flatnonzero(new)
-    first = sides[start]
-    runs = (begin < end)[sides].astype(np.int32)
-    forward = np.add.reduceat(runs, start) if len(start) else runs
     return EdgeTable(
-        ends=np.stack([low[first], high[first]], axis=1).astype(np.int32),
-        sides=sides.astype(np.int32),
-        start=np.append(start, len(key)).astype(np.int32),
-        forward=forward.astype(np.int32),
+        ends=np.stack([low[start], high[start]], axis=1),
+        sides=sides,
+        start=np.append(start, len(sides)).astype(np.int32),
+        forward=np.add.reduceat(runs, start) if len(start) else runs,
     )
+
+
+@njit(cache=True)
+def _sorted_sides(corner: Any, vertices: int) -> Any:
+    """Sides by lower vertex, then higher, then number: counted into buckets, which stay small."""
+    n = len(corner)
+    begins = np.zeros(vertices + 1, dtype=np.int32)
+    for side in range(n):
+        begins[min(corner[side], _end(corner, side)) + 1] += 1
+    for v in range(vertices):
+        begins[v + 1] += begins[v]
+    at = begins[:-1].copy()
+    sides = np.empty(n, dtype=np.int32)
+    low = np.empty(n, dtype=np.int32)
+    high = np.empty(n, dtype=np.int32)
+    for side in range(n):
+        a, b = corner[side], _end(corner, side)
+        spot = at[min(a, b)]
+        at[min(a, b)] += 1
+        sides[spot], low[spot], high[spot] = side, min(a, b), max(a, b)
+    for v in range(vertices):
+        first, last = begins[v], begins[v + 1]
+        if last - first > 48:  # the hub of a fan
+            order = first + np.argsort(high[first:last], kind="mergesort")
+            sides[first:last] = sides[order]
+            high[first:last] = high[order]
+            continue
+        for i in range(first + 1, last):
+            side, value = sides[i], high[i]
+            j = i
+            while j > first and high[j - 1] > value:
+                sides[j], high[j] = sides[j - 1], high[j - 1]
+                j -= 1
+            sides[j], high[j] = side, value
+    runs = np.empty(n, dtype=np.int32)
+    for i in range(n):
+        runs[i] = corner[sides[i]] == low[i]
+    return sides, low, high, runs
 
 
 def is_closed(mesh: Mesh, *, edges: EdgeTable | None = None) -> bool:
