@@ -104,7 +104,8 @@ def closest(mesh: Mesh, grid: Grid, *, reach_mm: float = np.inf) -> tuple[Field,
     face = np.full(grid.shape, -1, dtype=np.int32)
     low = np.array(grid.low_mm)
     _seed(corners, low, grid.step_mm, d2, face)
-    limit = np.float32(min(reach_mm, 1e18) ** 2)
+    # a neighbour's face may be that much farther than a point's own, which the walk then finds
+    limit = np.float32(min(reach_mm + 2 * grid.step_mm, 1e18) ** 2)
     _spread(corners, low, grid.step_mm, d2, face, limit)
     start, around = _faces_around(mesh)
     _walk(corners, mesh.faces, start, around, low, grid.step_mm, d2, face)
@@ -170,18 +171,26 @@ def _square_distance(px, py, pz, t):  # type: ignore[no-untyped-def]
     return qx * qx + qy * qy + qz * qz
 
 
+@njit(cache=True, inline="always")
+def _span(a, b, c, low, step, n):  # type: ignore[no-untyped-def]
+    """First and last of n grid points within a step of three coordinates; never none."""
+    first = int(np.ceil((min(a, b, c) - low) / step - 1.0))
+    last = int(np.floor((max(a, b, c) - low) / step + 1.0))
+    return min(max(first, 0), n - 1), max(min(last, n - 1), 0)
+
+
 @njit(cache=True)
 def _seed(corners, low, step, d2, face):  # type: ignore[no-untyped-def]
-    """Exact distances at the points within about one step of each triangle's box."""
+    """Exact distances at the points within about one step of each triangle's box.
+
+    A triangle off the grid is seeded at the points of the grid's edge that its box faces.
+    """
     nx, ny, nz = d2.shape
     for f in range(len(corners)):
         t = corners[f]
-        i0 = max(int(np.ceil((min(t[0, 0], t[1, 0], t[2, 0]) - low[0]) / step - 1.0)), 0)
-        i1 = min(int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - low[0]) / step + 1.0)), nx - 1)
-        j0 = max(int(np.ceil((min(t[0, 1], t[1, 1], t[2, 1]) - low[1]) / step - 1.0)), 0)
-        j1 = min(int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - low[1]) / step + 1.0)), ny - 1)
-        k0 = max(int(np.ceil((min(t[0, 2], t[1, 2], t[2, 2]) - low[2]) / step - 1.0)), 0)
-        k1 = min(int(np.floor((max(t[0, 2], t[1, 2], t[2, 2]) - low[2]) / step + 1.0)), nz - 1)
+        i0, i1 = _span(t[0, 0], t[1, 0], t[2, 0], low[0], step, nx)
+        j0, j1 = _span(t[0, 1], t[1, 1], t[2, 1], low[1], step, ny)
+        k0, k1 = _span(t[0, 2], t[1, 2], t[2, 2], low[2], step, nz)
         for i in range(i0, i1 + 1):
             x = low[0] + i * step
             for j in range(j0, j1 + 1):
