@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -42,11 +43,11 @@ class Mesh:
         """(F, 3, 3) the corner positions of each face."""
         return self.vertices_mm[self.faces]
 
-    @property
+    @cached_property
     def face_vectors_mm2(self) -> Floats:
         """(F, 3) area times unit normal of each face."""
         c = self.corners_mm
-        return 0.5 * np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0])
+        return _kept(0.5 * np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]))
 
     @property
     def face_areas_mm2(self) -> Floats:
@@ -54,12 +55,12 @@ class Mesh:
         areas: Floats = np.linalg.norm(self.face_vectors_mm2, axis=1)
         return areas
 
-    @property
+    @cached_property
     def face_normals(self) -> Floats:
         """(F, 3) unit normals; a face without area has the zero vector."""
         vectors = self.face_vectors_mm2
         length = np.linalg.norm(vectors, axis=1, keepdims=True)
-        return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
+        return _kept(np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0))
 
     @property
     def face_centres_mm(self) -> Floats:
@@ -103,6 +104,11 @@ class Mesh:
         faces = self.faces[chosen]
         used, compact = np.unique(faces, return_inverse=True)
         return Mesh(self.vertices_mm[used], compact.reshape(-1, 3))
+
+
+def _kept(array: Floats) -> Floats:
+    array.flags.writeable = False
+    return array
 
 
 def joined(meshes: Iterable[Mesh]) -> Mesh:

@@ -48,17 +48,18 @@ def mesh_of(made: Any) -> Mesh:
     return Mesh(raw.vert_properties[:, :3], raw.tri_verts)
 
 
-def largest_part(made: Any, *, at_least_mm3: float = 0.0) -> Any:
-    """The solid without its bits: parts smaller than the largest that count as debris.
+def mesh_of_largest(made: Any, *, at_least_mm3: float = 0.0) -> Mesh:
+    """The surface of a solid without its bits.
 
     Args:
         made: a manifold3d solid.
-        at_least_mm3: parts of this volume and more stay as well; 0 keeps only the largest.
+        at_least_mm3: parts of this volume and more stay beside the largest; 0 keeps it alone.
     """
     import manifold3d
 
-    if _in_one(mesh_of(made)):  # far quicker than taking apart
-        return made
+    whole = mesh_of(made)
+    if _in_one(whole):  # far quicker than taking apart
+        return whole
     parts = made.decompose()
     sizes = [part.volume() for part in parts]
     largest = max(sizes)
@@ -67,7 +68,7 @@ def largest_part(made: Any, *, at_least_mm3: float = 0.0) -> Any:
         for part, size in zip(parts, sizes, strict=True)
         if size == largest or (at_least_mm3 and size >= at_least_mm3)
     ]
-    return manifold3d.Manifold.batch_boolean(keep, manifold3d.OpType.Add) if keep[1:] else keep[0]
+    return mesh_of(manifold3d.Manifold.compose(keep))
 
 
 def _in_one(mesh: Mesh) -> bool:

@@ -16,15 +16,11 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.inward import Sheet, inner_side
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.topology import open_loops
+from firstpull.core.mesh.topology import components, open_loops
 
-GAP_SHARE = 0.45  # of the hollow's width that each of two facing walls may take
-MITRE = 2.0  # no corner of the inner sheet goes farther than this many walls
 THIN_SHARE = 0.9  # of the asked wall, below which a place counts as tight
-ROUNDS = 24
-EASINGS = 6
-WORK = 30_000_000  # vertices times rounds that one easing may take
 
 
 @dataclass(frozen=True)
@@ -60,173 +56,18 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
     >>> is_closed(wall), round(wall.volume_mm3)
     (True, 162)
     """
-    way = _eased(surface, _inward(surface, wall_mm), wall_mm)
-    reach = _reach(surface, way, wall_mm)
-    free = _free_depth(surface, way)
-    depth = np.minimum(reach, GAP_SHARE * free)
-    depth = _unfolded(surface, way, depth, int(np.clip(_steps_in(surface, wall_mm), 2, 30)))
+    sheet = Sheet.of(surface)
+    way, reach, depth = inner_side(sheet, wall_mm=wall_mm)
     wall = _stitched(surface, surface.vertices_mm + way * depth[:, None])
     share = depth / reach
     tight = np.asarray(share < THIN_SHARE)
-    weight = _vertex_areas(surface)
+    weight = sheet.vertex_areas_mm2()
     least = float(wall_mm * share.min())
     tight_share = float(weight[tight].sum() / max(weight.sum(), 1e-300))
     filled = 0.0
     if tight_share > 1e-4:
         wall, filled = _filled(surface, wall, tight, wall_mm)
     return Thickened(wall, least, tight_share, filled)
-
-
-def _inward(surface: Mesh, wall_mm: float) -> Floats:
-    """(V, 3) unit ways inward, lightly smoothed."""
-    normals = _vertex_normals(surface)
-    link = _neighbours(surface)
-    smooth = normals
-    for _ in range(min(_rounds(surface, 0.25 * wall_mm), 20)):
-        smooth = _unit(smooth + link @ smooth)
-    lost = np.einsum("ij,ij->i", smooth, normals) <= 0.2
-    return -np.where(lost[:, None], normals, smooth)
-
-
-def _eased(surface: Mesh, way: Floats, wall_mm: float) -> Floats:
-    """The ways, spread wider around places where a full wall would fold.
-
-    Around a sharp crease the ways must turn over about one and a half walls for the inner
-    sheet to keep its order; elsewhere they are better left alone.
-    """
-    link = _neighbours(surface).tocsr()
-    grow = max(_steps_in(surface, 2.0 * wall_mm), 1)
-    for _ in range(EASINGS):
-        depth = _reach(surface, way, wall_mm)
-        folded = _folded(surface, way, depth)
-        if not folded.any():
-            break
-        near = np.zeros(len(way))
-        near[surface.faces[folded].ravel()] = 1.0
-        for _ in range(min(grow, 40)):
-            near = np.maximum(near, (link @ near) > 0)
-        region = np.flatnonzero(near)
-        rows = link[region]
-        rounds = int(np.clip(_rounds(surface, wall_mm), 1, WORK // len(region) + 1))
-        way = way.copy()
-        for _ in range(rounds):
-            way[region] = _unit(way[region] + rows @ way)
-    return way
-
-
-def _reach(surface: Mesh, way: Floats, wall_mm: float) -> Floats:
-    """(V,) how far to go along each way so that the wall is square to the faces."""
-    square = _mean_over_faces(surface, -way)
-    return np.asarray(wall_mm / np.clip(square, 1.0 / MITRE, 1.0))
-
-
-def _rounds(surface: Mesh, spread_mm: float) -> int:
-    """Rounds of averaging with the neighbours that spread over a given length."""
-    return int(4.0 * (spread_mm / _edge_mm(surface)) ** 2)
-
-
-def _steps_in(surface: Mesh, length_mm: float) -> int:
-    return int(np.ceil(length_mm / _edge_mm(surface)))
-
-
-def _edge_mm(surface: Mesh) -> float:
-    corners = surface.corners_mm
-    return float(max(np.median(np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)), 1e-9))
-
-
-def _vertex_normals(surface: Mesh) -> Floats:
-    """(V, 3) unit normals, each face counting by its angle at the vertex."""
-    corners = surface.corners_mm
-    faces = surface.face_normals
-    out = np.zeros_like(surface.vertices_mm)
-    angles = _corner_angles(corners)
-    for k in range(3):
-        for axis in range(3):
-            out[:, axis] += np.bincount(
-                surface.faces[:, k], weights=angles[:, k] * faces[:, axis], minlength=len(out)
-            )
-    return _unit(out)
-
-
-def _corner_angles(corners: Floats) -> Floats:
-    after = _unit(np.roll(corners, -1, axis=1) - corners)
-    before = _unit(np.roll(corners, 1, axis=1) - corners)
-    cosine = np.einsum("fij,fij->fi", after, before)
-    angles: Floats = np.arccos(np.clip(cosine, -1.0, 1.0))
-    return angles
-
-
-def _mean_over_faces(surface: Mesh, way: Floats) -> Floats:
-    """(V,) cosine between each way and the faces around the vertex, by angle."""
-    angles = _corner_angles(surface.corners_mm)
-    normals = surface.face_normals
-    angles = angles * (np.linalg.norm(normals, axis=1) > 0)[:, None]
-    total, weight = np.zeros(len(way)), np.zeros(len(way))
-    for k in range(3):
-        cosine = np.einsum("ij,ij->i", normals, way[surface.faces[:, k]])
-        at = surface.faces[:, k]
-        total += np.bincount(at, weights=angles[:, k] * cosine, minlength=len(way))
-        weight += np.bincount(at, weights=angles[:, k], minlength=len(way))
-    return np.divide(total, weight, out=np.ones(len(way)), where=weight > 0)
-
-
-def _neighbours(surface: Mesh) -> Any:
-    """Sparse matrix that averages over a vertex's neighbours."""
-    from scipy.sparse import coo_matrix, diags
-
-    n = len(surface.vertices_mm)
-    a = surface.faces[:, [0, 1, 2]].ravel()
-    b = surface.faces[:, [1, 2, 0]].ravel()
-    link = coo_matrix((np.ones(len(a)), (a, b)), shape=(n, n)).tocsr()
-    link = link + link.T
-    link.data[:] = 1.0
-    valence = np.maximum(np.asarray(link.sum(axis=1)).ravel(), 1.0)
-    return diags(1.0 / valence) @ link
-
-
-def _vertex_areas(surface: Mesh) -> Floats:
-    areas = np.repeat(surface.face_areas_mm2 / 3.0, 3)
-    n = len(surface.vertices_mm)
-    shared = np.bincount(surface.faces.ravel(), weights=areas, minlength=n)
-    return shared.astype(np.float64)
-
-
-def _free_depth(surface: Mesh, way: Floats) -> Floats:
-    """(V,) length of the way inward to the next piece of the surface."""
-    from firstpull.core.mesh.rays import RayScene
-
-    low, high = surface.bounds_mm
-    # far enough off the surface for 32-bit rays not to meet the faces they start from
-    lift = 1e-5 * float(np.linalg.norm(high - low))
-    scene = RayScene(surface)
-    return scene.distance(surface.vertices_mm + lift * way, way) + lift
-
-
-def _unfolded(surface: Mesh, way: Floats, depth: Floats, steps: int) -> Floats:
-    """The depth, made less where a face of the inner sheet would turn over."""
-    depth = depth.copy()
-    a, b = surface.faces.ravel(), surface.faces[:, [1, 2, 0]].ravel()
-    for _ in range(ROUNDS):
-        folded = _folded(surface, way, depth)
-        if not folded.any():
-            break
-        touched = np.zeros(len(depth))
-        touched[surface.faces[folded].ravel()] = 1.0
-        for _ in range(steps):  # a step in depth would fold the next face: ease off over a wall
-            reached = touched.copy()
-            np.maximum.at(reached, a, touched[b] - 1.0 / steps)
-            np.maximum.at(reached, b, touched[a] - 1.0 / steps)
-            touched = np.maximum(reached, 0.0)
-        depth *= 1.0 - 0.15 * touched
-    return depth
-
-
-def _folded(surface: Mesh, way: Floats, depth: Floats) -> Flags:
-    """(F,) whether each face of the inner sheet looks against its outer face."""
-    outer = surface.face_vectors_mm2
-    inner = Mesh(surface.vertices_mm + way * depth[:, None], surface.faces).face_vectors_mm2
-    size = np.einsum("ij,ij->i", outer, outer)
-    return np.asarray((np.einsum("ij,ij->i", inner, outer) < -1e-9 * size) & (size > 0))
 
 
 def _stitched(surface: Mesh, inner_mm: Floats) -> Mesh:
@@ -256,7 +97,7 @@ def _filled(surface: Mesh, wall: Mesh, tight: Flags, wall_mm: float) -> tuple[Me
     """
     from firstpull.core.mesh.contour import contour
     from firstpull.core.mesh.grid import Grid, closest, winding
-    from firstpull.core.mesh.solid import largest_part, mesh_of, solid
+    from firstpull.core.mesh.solid import solid
 
     step = max(wall_mm / 4.0, _coarsest(surface, tight, wall_mm))
     points = surface.vertices_mm[tight]
@@ -275,12 +116,18 @@ def _filled(surface: Mesh, wall: Mesh, tight: Flags, wall_mm: float) -> tuple[Me
     if not len(blob.faces):
         return wall, 0.0
     try:
-        before = solid(wall)
-        grown = largest_part(before + solid(blob))
+        grown = _largest(mesh_of(solid(wall) + solid(blob)))
     except WorkshopError:
         return wall, 0.0
-    added = float(grown.volume() - before.volume())
-    return (mesh_of(grown), added) if added > 0 else (wall, 0.0)
+    added = grown.volume_mm3 - wall.volume_mm3
+    return (grown, added) if added > 0 else (wall, 0.0)
+
+
+def _largest(mesh: Mesh) -> Mesh:
+    """The part with the most surface: without islands of filling and bubbles left in it."""
+    label = components(mesh)
+    area = np.bincount(label, weights=mesh.face_areas_mm2)
+    return mesh if len(area) == 1 else mesh.with_faces(label == int(np.argmax(area)))
 
 
 def _coarsest(surface: Mesh, tight: Flags, wall_mm: float) -> float:
@@ -308,8 +155,3 @@ def _beside_loops(surface: Mesh, grid: Any, chosen: Flags, within_mm: float) -> 
     out = np.zeros(grid.shape, dtype=np.bool_)
     out[tuple(at.T)] = np.isfinite(near)
     return out
-
-
-def _unit(vectors: Floats) -> Floats:
-    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
-    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)

@@ -82,8 +82,11 @@ def build_body(
     _refuse_buried(master, show, field, grid)
     filler = solid(contour(field, grid), where="The filler")
     master_solid = solid(master, where="The master")
-    below = _in_one_piece(mesh_of(master_solid + filler))
-    mesh = mesh_of(solid(below).trim_by_plane((0.0, 0.0, 1.0), 0.0))
+    whole = master_solid + filler
+    raw = mesh_of(whole)
+    below = _in_one_piece(raw)
+    whole = whole if below is raw else solid(below)
+    mesh = mesh_of(whole.trim_by_plane((0.0, 0.0, 1.0), 0.0))
     above = master_solid
     if master.bounds_mm[0, 2] < 0:
         above = master_solid.trim_by_plane((0.0, 0.0, 1.0), 0.0)

@@ -16,7 +16,7 @@ from firstpull.core.arrays import Floats
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Field, sample
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.solid import largest_part, mesh_of, solid
+from firstpull.core.mesh.solid import mesh_of_largest, solid
 from firstpull.core.mould.body import Body
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
@@ -27,7 +27,6 @@ FLANGE_THICKER = 1.5  # than the shell
 BOLT_SPACING_MM = 100.0
 BOLT_HOLE_MM = 6.5
 BOLT_ABOVE_BOARD_MM = 14.0
-SPECK_MM3 = 20.0  # a loose bit smaller than this is noise of the grid
 
 
 @dataclass(frozen=True)
@@ -115,11 +114,11 @@ def build_shell(
         if len(bolts):
             made = made - _bolt_holes(bolts, zone, thickness_mm)
         pieces.append(_piece(made, pull, bolts))
-    skin = largest_part(_above_board(outside - solid(body.below)), at_least_mm3=SPECK_MM3)
+    skin = mesh_of_largest(_above_board(outside - solid(body.below)))
     plain = with_soft_valleys(shape.phi, shape.grid)
     return SkinAndShell(
-        skin=mesh_of(skin),
-        skin_cm3=skin.volume() / 1000,
+        skin=skin,
+        skin_cm3=skin.volume_mm3 / 1000,
         fill_cm3=max(0.0, _enclosed_cm3(filled, shape) - _enclosed_cm3(plain, shape)),
         pieces=tuple(pieces),
         parting=parting,
@@ -154,11 +153,11 @@ def _piece_field(
 
 
 def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
-    whole = largest_part(made, at_least_mm3=SPECK_MM3)
+    mesh = mesh_of_largest(made)
     return Piece(
-        mesh=mesh_of(whole),
+        mesh=mesh,
         pull=(float(pull[0]), float(pull[1]), float(pull[2])),
-        volume_cm3=whole.volume() / 1000,
+        volume_cm3=mesh.volume_mm3 / 1000,
         bolts_mm=bolts,
     )
 

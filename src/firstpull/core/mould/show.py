@@ -22,6 +22,7 @@ from firstpull.core.mesh.rays import RayScene
 GREATEST_WALL_MM = 15.0
 LOOKS_PER_FACE = 8  # averaged over some hundred neighbouring faces afterwards
 SECOND_HOLLOW = 0.25  # of the largest hidden patch: less is the underside of a slim part
+RINGS_ASKED = 4
 SURE = 0.6  # confidence from which a face is not asked again
 
 
@@ -132,33 +133,61 @@ def _leaning(mesh: Mesh, pairs: FacePairs, partner: NDArray[np.int32], view: Flo
 
 
 def _cut(mesh: Mesh, pairs: FacePairs, leaning: Floats) -> Flags:
-    """Show or not for each face: the cheapest border that agrees with the sure faces."""
+    """Show or not for each face: the cheapest border that agrees with the sure faces.
+
+    Sure faces that stand among their like are not asked: they are one with show or hidden.
+    """
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
-    n = len(leaning)
-    show, hide = n, n + 1
+    shown = leaning >= 0
+    asked = _in_doubt(pairs, leaning)
+    count = int(asked.sum())
+    show, hide = count, count + 1
+    node = np.where(shown, show, hide)
+    node[asked] = np.arange(count)
     sharp = np.clip(np.abs(pairs.bend_deg) - 8.0, 0.0, None) / 25.0
     border = pairs.length_mm * (0.02 + np.exp(-(sharp**2)))
-    pull = mesh.face_areas_mm2 * np.where(np.abs(leaning) > SURE, 50.0, 1.0) * np.abs(leaning)
+    sure = np.abs(leaning) > SURE
+    pull = (mesh.face_areas_mm2 * np.where(sure, 50.0, 1.0) * np.abs(leaning))[asked]
     unit = 1000.0 / float(np.median(pairs.length_mm))
     top = 2**30 // 64
     sides = np.minimum(border * unit, top).astype(np.int32) + 1
     pulls = np.minimum(pull * unit, top).astype(np.int32)
-    out, kept = leaning >= 0, leaning < 0
-    faces = np.arange(n)
-    rows = np.concatenate([pairs.a, pairs.b, np.full(out.sum(), show), faces[kept]])
-    cols = np.concatenate([pairs.b, pairs.a, faces[out], np.full(kept.sum(), hide)])
+    a, b = node[pairs.a], node[pairs.b]
+    met = (a != b) & ((a < count) | (b < count))
+    a, b, sides = a[met], b[met], sides[met]
+    out = np.flatnonzero(shown[asked])
+    kept = np.flatnonzero(~shown[asked])
+    rows = np.concatenate([a, b, np.full(len(out), show), kept])
+    cols = np.concatenate([b, a, out, np.full(len(kept), hide)])
     load = np.concatenate([sides, sides, pulls[out], pulls[kept]])
-    graph = coo_matrix((load, (rows, cols)), shape=(n + 2, n + 2), dtype=np.int32).tocsr()
+    forward = (rows != hide) & (cols != show)
+    graph = coo_matrix(
+        (load[forward], (rows[forward], cols[forward])), shape=(count + 2, count + 2)
+    ).tocsr()
     graph.sum_duplicates()
     rest = graph - maximum_flow(graph, show, hide).flow
     rest.data = np.maximum(rest.data, 0)
     rest.eliminate_zeros()
-    reached = breadth_first_order(rest, show, return_predecessors=False)
-    faces_shown = np.zeros(n + 2, dtype=bool)
-    faces_shown[reached] = True
-    return faces_shown[:n]
+    reached = np.zeros(count + 2, dtype=bool)
+    reached[breadth_first_order(rest, show, return_predecessors=False)] = True
+    faces = shown.copy()
+    faces[asked] = reached[:count]
+    return faces
+
+
+def _in_doubt(pairs: FacePairs, leaning: Floats) -> Flags:
+    """Faces that are unsure, or sure but a few faces away from an unsure or unlike one."""
+    doubt = np.abs(leaning) <= SURE
+    unlike = (leaning[pairs.a] >= 0) != (leaning[pairs.b] >= 0)
+    doubt[pairs.a[unlike]] = True
+    doubt[pairs.b[unlike]] = True
+    for _ in range(RINGS_ASKED):
+        near = doubt[pairs.a] | doubt[pairs.b]
+        doubt[pairs.a[near]] = True
+        doubt[pairs.b[near]] = True
+    return doubt
 
 
 def _without_islands(mesh: Mesh, pairs: FacePairs, faces: Flags, leaning: Floats) -> Flags:
