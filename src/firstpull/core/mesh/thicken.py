@@ -97,7 +97,7 @@ def _filled(surface: Mesh, wall: Mesh, tight: Flags, wall_mm: float) -> tuple[Me
     """
     from firstpull.core.mesh.contour import contour
     from firstpull.core.mesh.grid import Grid, closest, winding
-    from firstpull.core.mesh.solid import solid
+    from firstpull.core.mesh.solid import mesh_of, solid
 
     step = max(wall_mm / 4.0, _coarsest(surface, tight, wall_mm))
     points = surface.vertices_mm[tight]
