@@ -1,4 +1,4 @@
-"""The geometry of a plan: from the mesh as read to a proven mould, stage by stage."""
+"""The geometry of a plan: from the mesh as read to a mould, stage by stage, and its proof."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.stretch import Stretch, stripping_stretch
 from firstpull.core.mould.up import Up, find_up
+from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
 from firstpull.services.stages import Stages
 
@@ -38,7 +39,7 @@ class Geometry:
         measures: of the mended master.
         up: away from the board, in the file's axes.
         standing: master, show surface and frame.
-        body, stretch, built, proof: the mould and what was proved of it.
+        body, stretch, built: the mould.
         options: the choice chart, fewest pieces first; the chosen one as built.
         reason: why that many pieces, in one sentence.
         to_mould: (4, 4) from the file's coordinates.
@@ -54,7 +55,6 @@ class Geometry:
     body: Body
     stretch: Stretch
     built: SkinAndShell
-    proof: MouldProof
     options: tuple[Option, ...]
     reason: str
     to_mould: Floats
@@ -63,7 +63,7 @@ class Geometry:
 def shape_mould(
     mesh: Mesh, unit: UnitChoice, sheet: JobSheet, stages: Stages, *, span: tuple[float, float]
 ) -> Geometry:
-    """Checks, mends, stands, moulds and proves one part.
+    """Checks, mends, stands and moulds one part.
 
     Args:
         mesh: as read, in the file's own unit.
@@ -79,20 +79,18 @@ def shape_mould(
     factor = unit.factor_to_mm
     designed = mesh.moved(_scaling(factor))
     printed = mesh.moved(_scaling(factor * sheet.master.scale))
-    findings = stages.run("checking the mesh", find_defects, printed, span=part(0, 0.06))
+    findings = stages.run("checking the mesh", find_defects, printed, span=part(0, 0.08))
     mended = stages.run(
-        "mending the mesh", mend, printed, wall_mm=sheet.master.wall_mm, span=part(0.06, 0.14)
+        "mending the mesh", mend, printed, wall_mm=sheet.master.wall_mm, span=part(0.08, 0.2)
     )
-    up = stages.run(
-        "finding up", find_up, mended.mesh, given=sheet.master.up, span=part(0.14, 0.16)
-    )
+    up = stages.run("finding up", find_up, mended.mesh, given=sheet.master.up, span=part(0.2, 0.23))
     standing = stages.run(
         "finding the show surface",
         stand_on_board,
         mended.mesh,
         up,
         below_rim_mm=sheet.board.below_rim_mm,
-        span=part(0.16, 0.26),
+        span=part(0.23, 0.37),
     )
     body = stages.run(
         "building the body",
@@ -100,23 +98,13 @@ def shape_mould(
         standing.master,
         standing.show,
         wall_draft_deg=sheet.board.wall_draft_deg,
-        span=part(0.26, 0.4),
+        span=part(0.37, 0.57),
     )
     stretch = stages.run(
-        "measuring the stretch", stripping_stretch, body.mesh, span=part(0.4, 0.42)
+        "measuring the stretch", stripping_stretch, body.mesh, span=part(0.57, 0.6)
     )
-    shape = _skin(body, sheet, stages, part(0.42, 0.5))
-    options, reason, built = _shell(body, shape, sheet, stages, part(0.5, 0.75))
-    proof = stages.run(
-        "proving the mould",
-        _prove,
-        standing,
-        body,
-        built,
-        skin_thickness_mm=sheet.skin.thickness_mm,
-        draft_deg=sheet.shell.draft_used_deg,
-        span=part(0.75, 1.0),
-    )
+    shape = _skin(body, sheet, stages, part(0.6, 0.7))
+    options, reason, built = _shell(body, shape, sheet, stages, part(0.7, 1.0))
     return Geometry(
         designed=designed,
         printed=printed,
@@ -128,7 +116,6 @@ def shape_mould(
         body=body,
         stretch=stretch,
         built=built,
-        proof=proof,
         options=options,
         reason=reason,
         to_mould=standing.frame @ _scaling(factor * sheet.master.scale),
@@ -210,6 +197,22 @@ def _shell(
     return tuple(options), reason, built
 
 
+def prove(
+    shape: Geometry, sheet: JobSheet, stages: Stages, *, span: tuple[float, float]
+) -> MouldProof:
+    """What is proved of the mould, by other means than those that built it."""
+    return stages.run(
+        "proving the mould",
+        _prove,
+        shape.standing,
+        shape.body,
+        shape.built,
+        skin_thickness_mm=sheet.skin.thickness_mm,
+        draft_deg=sheet.shell.draft_used_deg,
+        span=span,
+    )
+
+
 def _prove(
     standing: Standing,
     body: Body,
@@ -217,6 +220,7 @@ def _prove(
     *,
     skin_thickness_mm: float,
     draft_deg: float,
+    progress: Progress = quiet,
 ) -> MouldProof:
     return prove_mould(
         master=standing.master,
@@ -228,4 +232,5 @@ def _prove(
         skin_thickness_mm=skin_thickness_mm,
         clearance_mm=built.clearance_mm,
         draft_deg=draft_deg,
+        progress=progress,
     )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from firstpull.core.demo import heron_half_mask
@@ -16,14 +18,16 @@ from firstpull.files.read_mesh import read_mesh
 from firstpull.files.write_stl import as_written
 from firstpull.packet.album import MouldSolids, master_pictures, mould_pictures
 from firstpull.packet.packet import make_packet
-from firstpull.services.plan_geometry import Geometry, shape_mould
-from firstpull.services.plan_json import part_meshes, plan_as_json
+from firstpull.services.aside import aside
+from firstpull.services.plan_geometry import Geometry, prove, shape_mould
+from firstpull.services.plan_json import finding_in_mould, part_meshes, plan_as_json
 from firstpull.services.plan_sheet import sheet_for
 from firstpull.services.plan_types import PlanRequest, PlanResult
 from firstpull.services.plan_work import plan_work
 from firstpull.services.stages import Stages
 
-READ, SHAPED, DRAWN = 0.06, 0.72, 0.95  # shares of the work at which these are done
+READ, SHAPED, PROVED, DRAWN = 0.1, 0.6, 0.85, 0.97  # shares of the work
+DRAWING = "drawing the pictures"
 
 
 def plan_job(
@@ -45,19 +49,23 @@ def plan_job(
     shape = shape_mould(mesh, unit, sheet, stages, span=(READ, SHAPED))
     work = plan_work(shape, sheet)
     folder = "-".join(sheet.job.part_name.split())
-    meshes = part_meshes(folder, shape)
-    written = {name: as_written(solid, name=name) for name, solid in meshes.items()}
-    plan = plan_as_json(
-        shape,
-        work,
-        sheet,
-        folder=folder,
-        closed={name: is_closed(solid) for name, solid in written.items()},
-        assumed=_assumed(sheet, given, unit, shape),
-        remarks=[*unit.warnings, *notes, *_too_small(shape)],
-        made_on=today or datetime.date.today().isoformat(),
-    )
-    pictures = _draw(shape, plan, stages)
+    with _drawn(shape, stages) as pictures_drawn:
+        proof = prove(shape, sheet, stages, span=(SHAPED, PROVED))
+        meshes = part_meshes(folder, shape)
+        written = {name: as_written(solid, name=name) for name, solid in meshes.items()}
+        plan = plan_as_json(
+            shape,
+            work,
+            proof,
+            sheet,
+            folder=folder,
+            closed={name: is_closed(solid) for name, solid in written.items()},
+            assumed=_assumed(sheet, given, unit, shape),
+            remarks=[*unit.warnings, *notes, *_too_small(shape)],
+            made_on=today or datetime.date.today().isoformat(),
+        )
+        progress(DRAWING, PROVED)
+        pictures = pictures_drawn()
     progress("printing the packet", DRAWN)
     return PlanResult(
         plan=plan,
@@ -106,19 +114,31 @@ def _too_small(shape: Geometry) -> list[str]:
     return [sentence] if sentence else []
 
 
-def _draw(shape: Geometry, plan: dict[str, Any], stages: Stages) -> dict[str, bytes]:
-    """The pictures of the part, kept like any other result."""
-    findings = plan["parts"][0]["master"]["findings"]
-    return stages.run(
-        "drawing the pictures",
-        _pictures,
+@contextmanager
+def _drawn(shape: Geometry, stages: Stages) -> Iterator[Callable[[], dict[str, bytes]]]:
+    """Draws while the proof runs; gives what waits for the pictures, kept like any result."""
+    subjects = (
         shape.standing.master,
         shape.body.mesh,
         shape.built.skin,
         [(piece.mesh, list(piece.pull)) for piece in shape.built.pieces],
-        findings,
-        span=(SHAPED, DRAWN),
+        [finding_in_mould(f, shape.standing.frame) for f in shape.findings],
     )
+    key = stages.key(DRAWING, *subjects)
+    kept = stages.store.get(key)
+    if kept is not None:
+        stages.found.append(DRAWING)
+        yield lambda: dict(kept[0])
+        return
+    stages.ran.append(DRAWING)
+    with aside(_pictures, *subjects) as answer:
+
+        def keep() -> dict[str, bytes]:
+            pictures: dict[str, bytes] = answer()
+            stages.store.put(key, pictures)
+            return pictures
+
+        yield keep
 
 
 def _pictures(
@@ -132,6 +152,4 @@ def _pictures(
 ) -> dict[str, bytes]:
     solids = MouldSolids(master=master, body=body, skin=skin, pieces=pieces)
     pictures = master_pictures(master, findings=findings)
-    return pictures | mould_pictures(
-        solids, progress=lambda share: progress("drawing the pictures", share)
-    )
+    return pictures | mould_pictures(solids, progress=lambda share: progress(DRAWING, share))

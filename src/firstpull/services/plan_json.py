@@ -12,6 +12,7 @@ from firstpull.core.material.row import find_material
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.options import DEEPEST_FILL_MM, Option
+from firstpull.core.mould.proof import MouldProof
 from firstpull.core.sheet import JobSheet
 from firstpull.services.plan_geometry import Geometry
 from firstpull.services.plan_work import Work
@@ -34,6 +35,7 @@ def part_meshes(part: str, shape: Geometry) -> dict[str, Mesh]:
 def plan_as_json(
     shape: Geometry,
     work: Work,
+    proof: MouldProof,
     sheet: JobSheet,
     *,
     folder: str,
@@ -45,7 +47,7 @@ def plan_as_json(
     """The whole plan.
 
     Args:
-        shape, work: of the part.
+        shape, work, proof: of the part.
         sheet: the job's answers.
         folder: the part's folder in the plan.
         closed: for each file of a solid, whether it is closed as written.
@@ -57,7 +59,7 @@ def plan_as_json(
         "name": sheet.job.part_name,
         "sizes": _sizes(shape, sheet),
         "master": _master(shape, folder, closed),
-        "moulds": [_mould(shape, work, sheet, folder, closed)],
+        "moulds": [_mould(shape, work, sheet, folder, closed) | {"proof": proof.as_json()}],
         "cast": work.cast.as_json(),
     }
     return {
@@ -69,7 +71,7 @@ def plan_as_json(
             "made_on": made_on,
         },
         "assumed": assumed,
-        "warnings": _warnings(shape, work, remarks),
+        "warnings": _warnings(shape, work, proof, remarks),
         "parts": [part],
         "steps": [step.as_json() for step in work.steps],
         "shopping": [item.as_json() for item in work.shopping],
@@ -97,13 +99,13 @@ def _master(shape: Geometry, folder: str, closed: Mapping[str, bool]) -> dict[st
         "volume_cm3": round(shape.measures.volume_cm3, 2),
         "area_cm2": round(shape.measures.area_cm2, 2),
         "triangles": len(shape.standing.master.faces),
-        "findings": [_finding(f, shape.standing.frame) for f in shape.findings],
+        "findings": [finding_in_mould(f, shape.standing.frame) for f in shape.findings],
         "mended": {**shape.mended.changed},
         "mended_notes": list(shape.mended.notes),
     }
 
 
-def _finding(finding: Finding, frame: Floats) -> dict[str, Any]:
+def finding_in_mould(finding: Finding, frame: Floats) -> dict[str, Any]:
     """A finding with its places in the mould frame."""
     data = finding.as_json()
     places = np.array(finding.places_mm, dtype=np.float64).reshape(-1, 3)
@@ -153,7 +155,6 @@ def _mould(
             "pieces": [_piece(shape, work, n, folder, closed) for n in range(chosen)],
         },
         "options": [_option(o, work, chosen, shape.reason) for o in shape.options],
-        "proof": shape.proof.as_json(),
         "coats": [coat.as_json() for coat in work.coats],
         "findings": [finding.as_json() for finding in work.remarks],
     }
@@ -188,10 +189,10 @@ def _option(option: Option, work: Work, chosen: int, reason: str) -> dict[str, A
     }
 
 
-def _warnings(shape: Geometry, work: Work, remarks: list[str]) -> list[str]:
+def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]) -> list[str]:
     """Sentences to be minded, the worst first."""
     chosen = next(o for o in shape.options if o.pieces == len(shape.built.pieces))
-    found = [check.sentence for check in shape.proof.failures]
+    found = [check.sentence for check in proof.failures]
     found += [f.sentence for f in shape.mended.findings_left if f.blocks]
     found += remarks
     if shape.stretch.ratio > shape.stretch.limit:

@@ -71,7 +71,7 @@ def run_in_worker(
     """
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe(duplex=False)
-    process = context.Process(target=_child, args=(theirs, function, args), daemon=True)
+    process = context.Process(target=_child, args=(theirs, function, args))
     try:
         with _interrupts_held():
             process.start()

@@ -112,7 +112,9 @@ def _hull_pockets(mesh: Mesh) -> _Pockets:
     areas = 0.5 * np.linalg.norm(
         np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
     )
-    depth = _depth_below(mesh, corners, normals)
+    ways = _ways_below(mesh, corners, normals)
+    # a way that meets nothing leads through an opening: no hollow, and no base either
+    depth = np.where(np.isfinite(ways), ways, 0.0).mean(axis=1)
     span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
     # a bridging face has room below it; one that lies on the mesh has none
     bridging = depth > 0.02 * span
@@ -123,29 +125,40 @@ def _hull_pockets(mesh: Mesh) -> _Pockets:
     flatness = np.linalg.norm(lid, axis=0) / np.maximum(pocket, 1e-9)
     hollow = int(np.argmax(pocket * flatness**4))
     best = bridging & (group == hollow)
-    vector = (normals[best] * areas[best, None]).sum(axis=0)
-    base_mm2, base_normal = _largest_flat(normals, np.where(depth < 0.002 * span, areas, 0.0))
+    lies_on = (ways < 0.002 * span).all(axis=1)
+    base_mm2, base_normal = _largest_flat(normals, np.where(lies_on, areas, 0.0))
     return _Pockets(
         hull_mm3=float(hull.volume),
         hull_mm2=float(hull.area),
         hollow_mm3=float(pocket[hollow]),
-        hollow_normal=_unit(vector),
+        hollow_normal=_lid_normal(normals[best], areas[best]),
         base_mm2=base_mm2,
         base_normal=base_normal,
     )
 
 
-def _depth_below(mesh: Mesh, corners: Floats, normals: Floats) -> Floats:
-    """(H,) mean way from points of each hull face inward to the mesh."""
+def _lid_normal(normals: Floats, areas: Floats) -> Floats:
+    """Where the lid looks, without such faces as turn far away from the rest.
+
+    The open end of a half tube bridges too, and would tip the lid toward itself.
+    """
+    look = _unit((normals * areas[:, None]).sum(axis=0))
+    for _ in range(10):
+        flat = normals @ look > 0.5
+        look = _unit((normals[flat] * areas[flat, None]).sum(axis=0))
+    return look
+
+
+def _ways_below(mesh: Mesh, corners: Floats, normals: Floats) -> Floats:
+    """(H, 4) ways from points of each hull face inward to the mesh; infinite past it."""
     span = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
     weights = np.array([[1, 1, 1], [4, 1, 1], [1, 4, 1], [1, 1, 4]], dtype=np.float64)
     weights /= weights.sum(axis=1, keepdims=True)
     points = np.einsum("sc,hcd->hsd", weights, corners) + 1e-3 * span * normals[:, None]
     ways = np.broadcast_to(-normals[:, None], points.shape)
     found = RayScene(mesh).distance(points.reshape(-1, 3), ways.reshape(-1, 3))
-    found = np.where(np.isfinite(found), found, 0.0).reshape(len(corners), -1)
-    depth: Floats = np.maximum(found.mean(axis=1) - 1e-3 * span, 0.0)
-    return depth
+    below: Floats = np.maximum(found.reshape(len(corners), -1) - 1e-3 * span, 0.0)
+    return below
 
 
 def _groups(
@@ -164,11 +177,20 @@ def _groups(
 
 
 def _largest_flat(normals: Floats, areas: Floats) -> tuple[float, Floats]:
-    """The largest total area of hull faces that share a normal within half a degree."""
-    candidates = np.argsort(areas)[::-1][:32]
+    """The largest total area of hull faces that share a normal within half a degree.
+
+    Of equally large sides the one that faces down as the mesh was drawn.
+    """
+    # a flat side may be cut into many slim faces: gather those of a kind before ranking
+    _, kind = np.unique(np.round(normals * 50), axis=0, return_inverse=True)
+    kind = kind.reshape(-1)
+    candidates = [
+        int(np.argmax(np.where(kind == k, areas, -1.0)))
+        for k in np.argsort(np.bincount(kind, weights=areas))[::-1][:32]
+    ]
     within = normals[candidates] @ normals.T > np.cos(np.radians(0.5))
     totals = within @ areas
-    best = int(np.argmax(totals))
+    best = int(np.argmax(totals * (1.0 - 1e-3 * normals[candidates, 2])))
     return float(totals[best]), normals[candidates[best]]
 
 
