@@ -4,46 +4,25 @@ from __future__ import annotations
 
 import json
 import sys
-import types
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+import trimesh
 from typer.testing import CliRunner
 
 from firstpull import wiring
 from firstpull.cli.app import app
 from firstpull.cli.bar import progress_bar
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.findings import Finding
+from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.progress import quiet
+from firstpull.files.write_stl import write_stl
 from firstpull.services.plan_types import DEMO_TRIANGLES, Overrides, PlanRequest
 from firstpull.services.run_plan import summary_of
 from firstpull.services.worker import WorkerBug
 from sample_plan import sample_plan
 
 FILES = {"plan.json": 9, "packet.pdf": 9, "mask/front.png": 9, "mask/master.stl": 9}
-HOLE = Finding(
-    "open edge loop",
-    1,
-    "One hole, 3.1 mm across, pierces the brow.",
-    "Close it.",
-    blocks=("mould",),
-    places_mm=((-20.0, -20.0, 76.0),),
-)
-REMARK = Finding("loose bit", 1, "A bit of 12 triangles is loose.", "It is dropped.")
-
-
-@dataclass
-class Report:
-    findings: list[Finding]
-
-    @property
-    def blocks(self) -> bool:
-        return any(f.blocks for f in self.findings)
-
-    def as_json(self) -> dict:
-        return {"findings": [f.as_json() for f in self.findings]}
 
 
 @pytest.fixture
@@ -65,19 +44,6 @@ def planner_raises(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> Non
         raise error
 
     monkeypatch.setattr(wiring, "run_plan", plan)
-
-
-def checker(monkeypatch: pytest.MonkeyPatch, findings: list[Finding]) -> list:
-    calls: list = []
-    module = types.ModuleType("firstpull.services.check_mesh")
-
-    def check_mesh(path: Path, *, unit, scale, wall_mm) -> Report:
-        calls.append((path, unit, scale, wall_mm))
-        return Report(findings)
-
-    module.check_mesh = check_mesh
-    monkeypatch.setitem(sys.modules, "firstpull.services.check_mesh", module)
-    return calls
 
 
 def run(line: str):
@@ -197,25 +163,36 @@ def test_debug_shows_the_workers_own_traceback(monkeypatch: pytest.MonkeyPatch) 
         "demo --triangles 3",
     ],
 )
-def test_wrong_usage_is_exit_2(asked: list, monkeypatch, line: str) -> None:
-    calls = checker(monkeypatch, [])
+def test_wrong_usage_is_exit_2(asked: list, line: str) -> None:
     answer = run(line)
     assert answer.exit_code == 2
-    assert asked == [] and calls == []
+    assert asked == []
 
 
-def test_check_says_what_where_and_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
-    calls = checker(monkeypatch, [REMARK])
-    assert run("check m.stl --unit cm --scale 2 --wall 2.5").exit_code == 0
-    assert calls == [(Path("m.stl"), "cm", 2.0, 2.5)]
-    checker(monkeypatch, [HOLE, REMARK])
-    answer = run("check m.stl")
+def box_file(folder: Path, *, without: int = 0) -> Path:
+    box = trimesh.creation.box((170.0, 140.0, 90.0))
+    path = folder / "box.stl"
+    write_stl(path, Mesh(box.vertices, box.faces[without:]))
+    return path
+
+
+def test_check_of_a_sound_mesh(tmp_path: Path) -> None:
+    answer = run(f"check {box_file(tmp_path)}")
+    assert answer.exit_code == 0, answer.output
+    assert "170.0 x 140.0 x 90.0 mm" in answer.stdout and "2,142.0 cm3" in answer.stdout
+    assert answer.stdout.splitlines()[-1] == "Sound: nothing to mend."
+    answer = run(f"check {box_file(tmp_path)} --unit cm --scale 2 --json")
+    assert json.loads(answer.stdout)["measures"]["extents_mm"] == [3400.0, 2800.0, 1800.0]
+
+
+def test_check_says_what_where_and_what_to_do(tmp_path: Path) -> None:
+    answer = run(f"check {box_file(tmp_path, without=1)}")
     assert answer.exit_code == 1
-    for words in [HOLE.sentence, "stops mould", "(-20.0, -20.0, 76.0) mm", "Close it.", "note"]:
+    for words in ["open", "stops", "mm.", "A plan mends it"]:
         assert words in answer.stdout
-    answer = run("check m.stl --json")
+    answer = run(f"check {box_file(tmp_path, without=1)} --json")
     assert answer.exit_code == 1
-    assert [f["kind"] for f in json.loads(answer.stdout)["findings"]] == [HOLE.kind, REMARK.kind]
+    assert json.loads(answer.stdout)["findings"][0]["blocks"]
 
 
 def test_a_bar_is_drawn_only_for_somebody_who_looks(monkeypatch, capsys) -> None:

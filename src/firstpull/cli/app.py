@@ -62,10 +62,10 @@ def check(
         if as_json:
             print_json(report.as_json())
         else:
-            from firstpull.cli.pages import show_findings
+            from firstpull.cli.pages import show_check
 
-            show_findings(report.findings, Console(soft_wrap=True))
-        if report.blocks:
+            show_check(report.as_json(), Console(soft_wrap=True))
+        if report.blocks or any(finding.blocks for finding in report.findings):
             raise typer.Exit(REFUSED)
 
 
