@@ -55,7 +55,8 @@ def swept(
     """The field s of the solid that a pull sweeps out of a skin.
 
     Args:
-        phi: distance to the skin, negative inside; it may be held at a reach of its own.
+        phi: distance to the skin, negative inside; it may be held at a reach of its own, and
+            open room at that reach counts as infinitely far.
         grid: where phi stands; beyond it there is nothing.
         pull: unit vector.
         draft_deg: least lean between the piece's faces and the pull.
@@ -75,11 +76,13 @@ def swept(
     way = way / np.linalg.norm(way)
     side = np.array([*zone.normal, np.dot(zone.normal, grid.low_mm) - zone.offset_mm])
     lean = np.sin(np.radians(draft_deg))
-    return _march(phi, grid.step_mm, way, lean, float(up_to_mm), side)
+    # over a long way out the draft would otherwise eat up the reach and find skin in mid-air
+    held = float(phi.max()) - 1e-3
+    return _march(phi, grid.step_mm, way, lean, float(up_to_mm), held, side)
 
 
 @njit(cache=True, parallel=True, fastmath=True)
-def _march(phi, step, way, lean, up_to, side):  # type: ignore[no-untyped-def]
+def _march(phi, step, way, lean, up_to, held, side):  # type: ignore[no-untyped-def]
     nx, ny, nz = phi.shape
     out = np.empty_like(phi)
     deep = -DEEP_STEPS * step
@@ -99,8 +102,10 @@ def _march(phi, step, way, lean, up_to, side):  # type: ignore[no-untyped-def]
                     z = k + t * way[2] / step
                     if x < 0 or y < 0 or z < 0 or x > nx - 1 or y > ny - 1 or z > nz - 1:
                         break
-                    here = trilinear(phi, x, y, z) - t * lean
-                    low = min(low, here)
+                    away = trilinear(phi, x, y, z)
+                    here = away - t * lean
+                    if away < held:
+                        low = min(low, here)
                     t += max(least, (here - min(low, up_to)) / (1.0 + lean))
                 out[i, j, k] = low
     return out
