@@ -27,6 +27,7 @@ FLANGE_THICKER = 1.5  # than the shell
 BOLT_SPACING_MM = 100.0
 BOLT_HOLE_MM = 6.5
 BOLT_ABOVE_BOARD_MM = 14.0
+SEAM_MM = 0.01  # halves of the skin overlap: cut on the same plane, some stayed two solids
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def build_shell(
         s = with_soft_valleys(s, shape.grid)
         into = _into(zone, shape) if several else None
         np.copyto(filled, s, where=True if into is None else into >= 0)
-        half = _cut(solid(contour(s, shape.grid)), zone)
+        half = _cut(solid(contour(s, shape.grid)), zone, beyond_mm=SEAM_MM)
         outside = half if outside is None else outside + half
         field = _piece_field(shape, s, into, thickness_mm, clearance_mm)
         made = _above_board(_cut(solid(contour(field, shape.grid)), zone))
@@ -162,9 +163,11 @@ def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
     )
 
 
-def _cut(made: Any, zone: Zone) -> Any:
-    """Cut exactly at the parting plane."""
-    return made.trim_by_plane(zone.normal, zone.offset_mm) if any(zone.normal) else made
+def _cut(made: Any, zone: Zone, *, beyond_mm: float = 0.0) -> Any:
+    """Cut at the parting plane, or a little beyond it."""
+    if not any(zone.normal):
+        return made
+    return made.trim_by_plane(zone.normal, zone.offset_mm - beyond_mm)
 
 
 def _above_board(made: Any) -> Any:
