@@ -91,7 +91,7 @@ def test_the_table_says_what_was_made_and_where(asked: list) -> None:
         "shell, g 400",
     ]:
         assert row in rows
-    assert "Worst warning, mask: The wall is 0.9 mm at the left eye opening." in text
+    assert "Worst warning, mask: Fill under the beak is 21.5" in text
     assert "Assumed: 7 values" in text
     assert "Written to here: plan.json, packet.pdf, mask/master.stl and 1 picture." in text
 

@@ -117,17 +117,8 @@ def _part_summary(part: dict[str, Any], warnings: list[str]) -> dict[str, Any]:
 
 
 def _worst_warning(part: dict[str, Any], warnings: list[str]) -> str:
-    """What blocks, then a stretch over its limit, then the plan's warnings, then remarks.
-
-    Empty where all is well.
-    """
+    """What blocks, then the plan's warnings, worst first, then remarks; empty if all is well."""
     findings = part["master"]["findings"]
     blocking = [f["sentence"] for f in findings if f.get("blocks")]
-    stretched = [
-        f"Stripping stretches the skin by {100 * s['ratio']:.0f} %; "
-        f"{100 * s['limit']:.0f} % is the limit."
-        for s in (mould["skin"].get("stretch") for mould in part["moulds"])
-        if s and s["ratio"] > s["limit"]
-    ]
     remarks = [f["sentence"] for f in findings if not f.get("blocks")]
-    return next(iter([*blocking, *stretched, *warnings, *remarks]), "")
+    return next(iter([*warnings, *blocking, *remarks]), "")

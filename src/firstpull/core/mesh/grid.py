@@ -155,16 +155,17 @@ def _square_distance(px, py, pz, t):  # type: ignore[no-untyped-def]
     vc = d1 * d4 - d3 * d2
     vb = d5 * d2 - d1 * d6
     va = d3 * d6 - d5 * d4
-    if vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
+    # the last clause of each keeps a triangle that is only a line from dividing by nothing
+    if vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0 and d1 > d3:
         v, w = d1 / (d1 - d3), 0.0
-    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
+    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0 and d2 > d6:
         v, w = 0.0, d2 / (d2 - d6)
-    elif va <= 0.0 and (d4 - d3) >= 0.0 and (d5 - d6) >= 0.0:
+    elif va <= 0.0 and (d4 - d3) >= 0.0 and (d5 - d6) >= 0.0 and (d4 - d3) + (d5 - d6) > 0.0:
         w = (d4 - d3) / ((d4 - d3) + (d5 - d6))
         v = 1.0 - w
     else:
         total = va + vb + vc
-        v, w = vb / total, vc / total
+        v, w = (vb / total, vc / total) if total != 0.0 else (0.0, 0.0)
     qx = apx - v * abx - w * acx
     qy = apy - v * aby - w * acy
     qz = apz - v * abz - w * acz

@@ -11,6 +11,8 @@ from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.show import Show, find_show
 from firstpull.core.mould.up import Up
 
+LOWEST_MM = 5.0  # no part of the master comes nearer to the board
+
 
 @dataclass(frozen=True)
 class Standing:
@@ -48,12 +50,15 @@ def board_frame(mesh: Mesh, show: Show, *, below_rim_mm: float) -> Floats:
     Args:
         mesh: already turned so that z is up.
         show: its show surface; the first loop is the rim.
-        below_rim_mm: board under the lowest point of the rim.
+        below_rim_mm: board under the lowest point of the rim; more where another part of
+            the master hangs lower than its rim.
     """
     rim = mesh.vertices_mm[show.loops[0]]
     centre = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
     frame = np.eye(4)
-    frame[:3, 3] = [-centre[0], -centre[1], below_rim_mm - rim[:, 2].min()]
+    lowest = float(mesh.vertices_mm[:, 2].min())
+    lift = max(below_rim_mm - float(rim[:, 2].min()), LOWEST_MM - lowest)
+    frame[:3, 3] = [-centre[0], -centre[1], lift]
     return frame
 
 

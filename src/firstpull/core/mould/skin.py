@@ -11,6 +11,7 @@ from firstpull.core.mesh.grid import Field, Grid, signed_distance
 from firstpull.core.mould.body import Body
 from firstpull.core.mould.drape import plan_field
 
+EDGE_MM = 3.0  # radius of edges
 KEY_FOOT_MM = 8.0  # radius at the flange
 KEY_HEIGHT_MM = 8.0
 KEY_SIDE_DEG = 30.0
@@ -76,11 +77,15 @@ def shape_skin(
 
 
 def _flange(plan: Floats, grid: Grid, width_mm: float, thickness_mm: float) -> Field:
-    """Distance to the slab on the board within ``width_mm`` of the body, going on below it."""
-    out = (plan - width_mm)[:, :, None]
-    over = (grid.axis(2) - thickness_mm)[None, None, :]
+    """Distance to the slab on the board within ``width_mm`` of the body, going on below it.
+
+    Its upper edge is rounded: a sharp one is drawn ragged by the grid.
+    """
+    edge = min(EDGE_MM, 0.5 * thickness_mm)
+    out = (plan - width_mm)[:, :, None] + edge
+    over = (grid.axis(2) - thickness_mm)[None, None, :] + edge
     beyond = np.hypot(np.maximum(out, 0), np.maximum(over, 0))
-    return (beyond + np.minimum(np.maximum(out, over), 0)).astype(np.float32)
+    return (beyond + np.minimum(np.maximum(out, over), 0) - edge).astype(np.float32)
 
 
 def _key_feet(plan: Floats, grid: Grid, ring_mm: float, z_mm: float) -> Floats:
@@ -111,6 +116,9 @@ def _add_key(phi: Field, grid: Grid, foot_mm: Floats) -> None:
     radius = np.hypot(x[:, None, None], y[None, :, None])
     up = z[None, None, :]
     lean = np.radians(KEY_SIDE_DEG)
-    side = (radius - KEY_FOOT_MM) * np.cos(lean) + up * np.sin(lean)
-    key = np.maximum(np.maximum(side, up - KEY_HEIGHT_MM), -up - 4.0)
+    side = (radius - KEY_FOOT_MM) * np.cos(lean) + up * np.sin(lean) + EDGE_MM
+    over = up - KEY_HEIGHT_MM + EDGE_MM
+    rounded = np.hypot(np.maximum(side, 0), np.maximum(over, 0))
+    key = rounded + np.minimum(np.maximum(side, over), 0) - EDGE_MM
+    key = np.maximum(key, -up - 4.0)
     phi[box] = np.minimum(phi[box], key.astype(np.float32))

@@ -17,7 +17,8 @@ from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.rays import RayScene
 
-LEAST_HOLLOW = 0.04  # of the hull's volume: less is a dent, not the inside of a mask
+LEAST_HOLLOW = 0.12  # of the hull's volume: less is a dent, not the inside of a mask
+SURE_HOLLOW = 0.30  # from here a hollow counts more than a flat base
 LEAST_BASE = 0.06  # of the hull's area: a base that stands
 
 
@@ -57,7 +58,8 @@ def find_up(mesh: Mesh, *, given: ArrayLike | None = None) -> Up:
     if given is not None:
         return _given(np.asarray(given, dtype=np.float64))
     bridges = _hull_pockets(mesh)
-    if bridges.hollow_mm3 > LEAST_HOLLOW * bridges.hull_mm3:
+    stands = bridges.base_mm2 > LEAST_BASE * bridges.hull_mm2
+    if bridges.hollow_mm3 > (SURE_HOLLOW if stands else LEAST_HOLLOW) * bridges.hull_mm3:
         return Up(
             _as_tuple(-bridges.hollow_normal),
             "hollow",
@@ -65,7 +67,7 @@ def find_up(mesh: Mesh, *, given: ArrayLike | None = None) -> Up:
             "bridges",
             bridges.hollow_mm3 / 1000.0,
         )
-    if bridges.base_mm2 > LEAST_BASE * bridges.hull_mm2:
+    if stands:
         return Up(
             _as_tuple(-bridges.base_normal),
             "flat base",
