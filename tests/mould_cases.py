@@ -105,17 +105,19 @@ def skin_of(
 
 
 @lru_cache(maxsize=4)
-def demo_mould(*, triangles: int = 60_000, step_mm: float = 2.0) -> WholeMould:
+def demo_mould(*, triangles: int = 60_000, step_mm: float = 1.5) -> WholeMould:
     """The demo's mask in one piece and in two."""
     return whole_mould(heron_half_mask(triangles=triangles), step_mm=step_mm)
 
 
 @lru_cache(maxsize=4)
-def shell_mould(kind: str, *, seed: int = 0, triangles: int = 15_000) -> WholeMould:
+def shell_mould(
+    kind: str, *, seed: int = 0, triangles: int = 15_000, step_mm: float = 1.5
+) -> WholeMould:
     """A shell of ``shapes.KINDS`` in one piece and in two, up as the shell was built."""
     shell = shapes.implicit_shell(kind, seed, triangles)
     x, y, z = (float(c) for c in shell.up)
-    return whole_mould(shell.mesh, given_up=(x, y, z))
+    return whole_mould(shell.mesh, given_up=(x, y, z), step_mm=step_mm)
 
 
 def standing_body(mesh: Mesh) -> Body:

@@ -109,6 +109,20 @@ def test_distance_to_a_fine_ball_is_the_balls():
     assert (found < exact + sag + ROUNDING_MM).all()
 
 
+@pytest.mark.parametrize("corners", [(0, 0, 1), (0, 1, 0), (1, 0, 0), (0, 0, 0), (0, 1, 2)])
+def test_faces_without_area_are_segments_and_points(corners):
+    """Repeated corners, or three on one line: such a face once ended in a division by zero."""
+    places = np.array([[1.0, 2.0, 3.0], [4.0, 3.0, 5.0], [2.5, 2.5, 4.0]])
+    mesh = Mesh(places, [corners])
+    grid = Grid.around([-2.3, -1.2, 0.1], [7, 6, 8], step_mm=0.9)
+    points = points_of(grid)
+    ends = places[np.unique(corners)[:2]]
+    way = ends[-1] - ends[0]
+    t = np.clip((points - ends[0]) @ way / max(way @ way, 1e-9), 0, 1)
+    exact = np.linalg.norm(points - ends[0] - t[:, None] * way, axis=1)
+    np.testing.assert_allclose(distance(mesh, grid).ravel(), exact, atol=ROUNDING_MM)
+
+
 def test_the_closest_face_is_told_with_the_distance():
     mesh = odd(shapes.box(40, 30, 20))
     grid = grid_around(mesh, step_mm=2.0)
@@ -281,9 +295,11 @@ def test_smoothing_keeps_a_constant_and_stops_at_creases():
     mesh = shapes.box(10, 10, 10)
     pairs = face_pairs(mesh)
     level = mesh.face_centres_mm[:, 2]
-    flat = smoothed(pairs, np.full(len(mesh.faces), 3.0), times=5, crease_deg=40)
+    flat = smoothed(
+        pairs, np.full(len(mesh.faces), 3.0), times=5, crease_deg=40, weights=mesh.face_areas_mm2
+    )
     assert flat == pytest.approx(3.0)
-    kept = smoothed(pairs, level, times=50, crease_deg=40)
+    kept = smoothed(pairs, level, times=50, crease_deg=40, weights=mesh.face_areas_mm2)
     top = mesh.face_normals[:, 2] > 0.9
     assert kept[top] == pytest.approx(10.0)
 

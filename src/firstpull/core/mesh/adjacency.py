@@ -67,17 +67,24 @@ def patches(pairs: FacePairs, label: Flags) -> NDArray[np.int32]:
     return connected_components(graph, directed=False)[1].astype(np.int32)
 
 
-def smoothed(pairs: FacePairs, values: Floats, *, times: int, crease_deg: float) -> Floats:
-    """(F,) values averaged with their neighbours, never across an edge that bends more."""
+def smoothed(
+    pairs: FacePairs, values: Floats, *, times: int, crease_deg: float, weights: Floats
+) -> Floats:
+    """(F,) values averaged with their neighbours, never across an edge that bends more.
+
+    Args:
+        weights: (F,) how much each face counts, as its area does: a wide face among slivers
+            keeps its own value.
+    """
     from scipy.sparse import coo_matrix, diags
 
     soft = np.abs(pairs.bend_deg) < crease_deg
     a, b = pairs.a[soft], pairs.b[soft]
     n = len(values)
-    ones = np.ones(len(a))
-    link = coo_matrix((ones, (a, b)), shape=(n, n)).tocsr()
-    link = link + link.T + diags(np.ones(n))
-    share = 1.0 / np.asarray(link.sum(axis=1)).ravel()
+    link = coo_matrix((np.ones(len(a)), (a, b)), shape=(n, n)).tocsr()
+    link = (link + link.T + diags(np.ones(n))) @ diags(weights)
+    total = np.asarray(link.sum(axis=1)).ravel()
+    share = np.divide(1.0, total, out=np.zeros(n), where=total > 0)
     out = values.astype(np.float64)
     for _ in range(times):
         out = share * (link @ out)

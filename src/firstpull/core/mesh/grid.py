@@ -131,6 +131,14 @@ def winding(mesh: Mesh, grid: Grid) -> NDArray[np.int8]:
     return count
 
 
+@njit(cache=True)
+def _to_segment(px, py, pz, x, y, z):  # type: ignore[no-untyped-def]
+    """Squared distance from a point to a segment, both seen from the segment's start."""
+    square = x * x + y * y + z * z
+    t = min(max((px * x + py * y + pz * z) / square, 0.0), 1.0) if square > 0.0 else 0.0
+    return (px - t * x) ** 2 + (py - t * y) ** 2 + (pz - t * z) ** 2
+
+
 @njit(cache=True, inline="always")
 def _square_distance(px, py, pz, t):  # type: ignore[no-untyped-def]
     """Squared distance from a point to a triangle, by the region the point projects to."""

@@ -23,6 +23,7 @@ GREATEST_WALL_MM = 15.0
 LOOKS_PER_FACE = 8  # averaged over some hundred neighbouring faces afterwards
 SECOND_HOLLOW = 0.25  # of the largest hidden patch: less is the underside of a slim part
 RINGS_ASKED = 4
+LEAST_RIM = 0.05  # of the area covered seen from above; a neck under a head has 20 % and more
 SURE = 0.6  # confidence from which a face is not asked again
 
 
@@ -61,12 +62,14 @@ def find_show(mesh: Mesh) -> Show:
     pairs = face_pairs(mesh)
     scene = RayScene(mesh)
     partner, wall = _partners(mesh, scene)
-    view = smoothed(pairs, _view_of_sky(mesh, scene), times=16, crease_deg=40.0)
+    sky, areas = _view_of_sky(mesh, scene), mesh.face_areas_mm2
+    view = smoothed(pairs, sky, times=16, crease_deg=40.0, weights=areas)
     leaning = _leaning(mesh, pairs, partner, view)
     faces = _cut(mesh, pairs, leaning)
     faces = _without_islands(mesh, pairs, faces, leaning)
     faces = _without_pinches(mesh, pairs, faces)
-    areas = mesh.face_areas_mm2
+    # opening a pinch may cut single hidden faces off
+    faces = _without_islands(mesh, pairs, faces, leaning)
     shown = float(areas[faces].sum())
     if not 0.0 < shown < areas.sum():
         raise ShowUnclear(
@@ -76,7 +79,25 @@ def find_show(mesh: Mesh) -> Show:
             remedy="Give another direction with --up, or cut the model open at the back.",
         )
     is_shell = float(areas[faces & (partner >= 0)].sum()) > 0.5 * shown
-    return Show(faces, _loops(mesh, pairs, faces), shown, wall, is_shell)
+    loops = _loops(mesh, pairs, faces)
+    _refuse_slight_rim(mesh, loops[0])
+    return Show(faces, loops, shown, wall, is_shell)
+
+
+def _refuse_slight_rim(mesh: Mesh, rim: NDArray[np.int32]) -> None:
+    """A figure copied all around but for an ear stands on no board."""
+    from scipy.spatial import ConvexHull
+
+    foot = abs(_plan_area(mesh.vertices_mm[rim]))
+    whole = float(ConvexHull(mesh.vertices_mm[:, :2]).volume)  # of a flat hull: its area
+    if foot < LEAST_RIM * whole:
+        raise ShowUnclear(
+            where="The master",
+            found=f"would be copied almost all around and stand on {foot / 100:.1f} cm2, "
+            f"{100 * foot / whole:.0f} % of what it covers seen from above",
+            limit=f"a mould on a board needs a rim or a base of {100 * LEAST_RIM:.0f} %",
+            remedy="Give another direction with --up, or cut the model open at the back.",
+        )
 
 
 def _partners(mesh: Mesh, scene: RayScene) -> tuple[NDArray[np.int32], Floats]:
@@ -128,7 +149,13 @@ def _leaning(mesh: Mesh, pairs: FacePairs, partner: NDArray[np.int32], view: Flo
     # the difference is small where the whole place sees little; what counts is which is larger
     scale = np.maximum(0.05, 0.5 * (view + np.where(there, view[partner], view)))
     paired = np.clip(apart / scale, -1.0, 1.0)
-    paired = smoothed(pairs, np.where(there, paired, alone), times=8, crease_deg=40.0)
+    paired = smoothed(
+        pairs,
+        np.where(there, paired, alone),
+        times=8,
+        crease_deg=40.0,
+        weights=mesh.face_areas_mm2,
+    )
     return np.where(there, paired, alone)
 
 
