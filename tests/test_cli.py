@@ -73,9 +73,9 @@ def test_plan_assumes_nothing_by_itself(asked: list) -> None:
 
 def test_demo_plans_the_demo(asked: list) -> None:
     assert run("demo").exit_code == 0
-    assert run("demo --out x --triangles 20000").exit_code == 0
+    assert run("demo --out x --triangles 60000").exit_code == 0
     assert [r.is_demo for r in asked] == [True, True]
-    assert [r.demo_triangles for r in asked] == [DEMO_TRIANGLES, 20000]
+    assert [r.demo_triangles for r in asked] == [DEMO_TRIANGLES, 60000]
 
 
 def test_the_table_says_what_was_made_and_where(asked: list) -> None:

@@ -108,7 +108,7 @@ def demo(
         Path, typer.Option("--out", metavar="DIR", help="Folder to write the plan to.")
     ] = Path("heron-plan"),
     triangles: Annotated[
-        int, typer.Option("--triangles", min=2000, help="About how fine the demo's mesh is.")
+        int, typer.Option("--triangles", min=50_000, help="About how fine the demo's mesh is.")
     ] = DEMO_TRIANGLES,
     paper: PaperOption = None,
     as_json: JsonOption = False,

@@ -20,7 +20,7 @@ from firstpull.core.progress import quiet
 from firstpull.services.plan_types import PlanRequest
 
 PLANNER = "firstpull.services.plan_job"
-TINY_TRIANGLES = 8000
+TINY_TRIANGLES = 50_000  # the least the demo is built with
 
 
 def warm() -> int:

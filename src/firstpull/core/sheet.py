@@ -246,7 +246,7 @@ class JobSheet(Section):
         "spacing of the distance grid",
         "finer takes more time and memory for little",
         ge=1,
-        le=3,
+        le=2,
     )
 
     def value_used(self, field: str) -> Any:
@@ -288,6 +288,6 @@ def describe_fields() -> tuple[FieldEntry, ...]:
     """All fields in the order of the sheet, by dotted name.
 
     >>> {entry.name: entry.allowed for entry in describe_fields()}["grid_mm"]
-    '1 to 3 mm'
+    '1 to 2 mm'
     """
     return describe(JobSheet)

@@ -209,6 +209,7 @@ def prove(
         shape.built,
         skin_thickness_mm=sheet.skin.thickness_mm,
         draft_deg=sheet.shell.draft_used_deg,
+        grid_mm=sheet.grid_mm,
         span=span,
     )
 
@@ -220,6 +221,7 @@ def _prove(
     *,
     skin_thickness_mm: float,
     draft_deg: float,
+    grid_mm: float,
     progress: Progress = quiet,
 ) -> MouldProof:
     return prove_mould(
@@ -232,5 +234,6 @@ def _prove(
         skin_thickness_mm=skin_thickness_mm,
         clearance_mm=built.clearance_mm,
         draft_deg=draft_deg,
+        grid_mm=grid_mm,
         progress=progress,
     )

@@ -143,8 +143,12 @@ def _enclosed_cm3(field: Field, shape: SkinShape) -> float:
 def _piece_field(
     shape: SkinShape, s: Field, into: Field | None, thickness_mm: float, clearance_mm: float
 ) -> Field:
-    """Negative in the piece: the band around the sweep, and the flange along the plane."""
-    low = np.float32(clearance_mm)
+    """Negative in the piece: the band around the sweep, and the flange along the plane.
+
+    Facets of a grid of step h cut across an edge of radius r by h^2 / 8 r; the band begins
+    that much farther out, so that the gap keeps the whole clearance.
+    """
+    low = np.float32(clearance_mm + shape.grid.step_mm**2 / (8 * shape.thickness_mm))
     field = s - np.float32(clearance_mm + thickness_mm)
     if into is not None:
         reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
