@@ -32,9 +32,14 @@ BELOW_BOARD_MM = 16.0  # the body goes on below the board so that offsets there 
 
 
 class ShowBuried(WorkshopError):
-    """With this up direction clay would stand on the show surface."""
+    """With this up direction clay would stand on the show surface.
+
+    ``place_mm`` is the middle of it, in the mould frame.
+    """
 
     code = "show_buried"
+    place_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    share: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -86,7 +91,8 @@ def build_body(
     raw = mesh_of(whole)
     below = _in_one_piece(raw)
     whole = whole if below is raw else solid(below)
-    mesh = mesh_of(whole.trim_by_plane((0.0, 0.0, 1.0), 0.0))
+    # a cut may part crumbs that hung on by a corner
+    mesh = _in_one_piece(mesh_of(whole.trim_by_plane((0.0, 0.0, 1.0), 0.0)))
     above = master_solid
     if master.bounds_mm[0, 2] < 0:
         above = master_solid.trim_by_plane((0.0, 0.0, 1.0), 0.0)
@@ -190,11 +196,22 @@ def _refuse_buried(master: Mesh, show: Show, filler: Field, grid: Grid) -> None:
     areas = master.face_areas_mm2[faces]
     share = float(areas[clay].sum() / areas.sum())
     if share > BURIED_SHARE:
-        worst = points[clay].mean(axis=0)
-        raise ShowBuried(
-            where="The rim",
-            found=f"turns under: clay below it would cover {100 * share:.1f} % of the show "
-            f"surface, near ({worst[0]:.0f}, {worst[1]:.0f}, {worst[2]:.0f}) mm",
-            limit="clay may not stand on a face that the mould copies",
-            remedy="Give another direction with --up, or trim the rim back.",
-        )
+        middle = points[clay].mean(axis=0)
+        x, y, z = points[clay][np.argmin(np.linalg.norm(points[clay] - middle, axis=1))]
+        raise show_buried(share, (float(x), float(y), float(z)))
+
+
+def show_buried(
+    share: float, place_mm: tuple[float, float, float], *, frame: str = "mould frame"
+) -> ShowBuried:
+    """The refusal, with the place named in a frame that the reader knows."""
+    x, y, z = place_mm
+    refusal = ShowBuried(
+        where="The rim",
+        found=f"turns under: clay below it would cover {100 * share:.1f} % of the show "
+        f"surface, near ({x:.0f}, {y:.0f}, {z:.0f}) mm in the {frame}",
+        limit="clay may not stand on a face that the mould copies",
+        remedy="Give another direction with --up, or trim the rim back.",
+    )
+    refusal.place_mm, refusal.share = place_mm, share
+    return refusal
