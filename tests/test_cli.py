@@ -187,12 +187,18 @@ def test_check_of_a_sound_mesh(tmp_path: Path) -> None:
 
 def test_check_says_what_where_and_what_to_do(tmp_path: Path) -> None:
     answer = run(f"check {box_file(tmp_path, without=1)}")
-    assert answer.exit_code == 1
-    for words in ["open", "stops", "mm.", "A plan mends it"]:
+    assert answer.exit_code == 0, answer.output
+    for words in ["open", "stops print and mould until mended", "mm.", "A plan mends it"]:
         assert words in answer.stdout
-    answer = run(f"check {box_file(tmp_path, without=1)} --json")
+
+
+def test_check_of_what_a_plan_would_refuse(tmp_path: Path) -> None:
+    answer = run(f"check {box_file(tmp_path)} --unit m")
     assert answer.exit_code == 1
-    assert json.loads(answer.stdout)["findings"][0]["blocks"]
+    assert "A plan would refuse it: The part is 170,000 mm at its longest" in answer.stdout
+    answer = run(f"check {box_file(tmp_path)} --unit m --json")
+    assert answer.exit_code == 1
+    assert json.loads(answer.stdout)["mending"]["refused"]["code"] == "too_large"
 
 
 def test_a_bar_is_drawn_only_for_somebody_who_looks(monkeypatch, capsys) -> None:

@@ -1,6 +1,6 @@
 """``python -m firstpull`` is the ``firstpull`` command."""
 
-from firstpull.cli.app import main
+from firstpull.cli.entry import main
 
 if __name__ == "__main__":
     main()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import math
 import signal
-import sys
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -14,7 +13,7 @@ from rich.console import Console
 
 from firstpull import wiring
 from firstpull.cli.bar import progress_bar
-from firstpull.cli.outcome import INTERRUPTED, REFUSED, print_json, told
+from firstpull.cli.outcome import REFUSED, print_json, told
 from firstpull.services.plan_types import DEMO_TRIANGLES, Overrides, PlanRequest
 
 Unit = Literal["mm", "cm", "in", "m"]
@@ -65,7 +64,7 @@ def check(
             from firstpull.cli.pages import show_check
 
             show_check(report.as_json(), Console(soft_wrap=True))
-        if report.blocks or any(finding.blocks for finding in report.findings):
+        if report.blocks:
             raise typer.Exit(REFUSED)
 
 
@@ -128,6 +127,8 @@ def _run(request: PlanRequest, *, as_json: bool) -> None:
             from firstpull.cli.pages import show_plan
 
             show_plan(summary, Console())
+        if not all(part["removal_proved"] for part in summary["parts"]):
+            raise typer.Exit(REFUSED)
 
 
 def _positive(option: str, value: float | None) -> float | None:
@@ -156,14 +157,10 @@ def _direction(text: str | None) -> tuple[float, float, float] | None:
 
 
 def main() -> None:
-    """Entry of the ``firstpull`` command."""
+    """Runs the command that was asked for."""
     with contextlib.suppress(ValueError):  # not in the main thread
         signal.signal(signal.SIGTERM, _terminated)
-    try:
-        app()
-    except KeyboardInterrupt:
-        sys.stderr.write("Stopped; nothing was written.\n")
-        sys.exit(INTERRUPTED)
+    app()
 
 
 def _terminated(number: int, frame: object) -> None:

@@ -15,6 +15,7 @@ from firstpull import wiring
 from firstpull.core.errors import WorkshopError
 
 REFUSED = 1
+WRONG_USAGE = 2
 INTERRUPTED = 130
 FAULT = 70  # a fault of the program, told apart from a refusal
 
@@ -32,7 +33,7 @@ def told(*, as_json: bool) -> Iterator[None]:
         if as_json:
             print_json({"refused": error.as_json()})
         _say(str(error))
-        raise typer.Exit(REFUSED) from None
+        raise typer.Exit(WRONG_USAGE if error.code == "wrong_usage" else REFUSED) from None
     except KeyboardInterrupt:
         _say("Stopped; nothing was written.")
         raise typer.Exit(INTERRUPTED) from None

@@ -37,7 +37,7 @@ def show_plan(summary: dict[str, Any], console: Console) -> None:
 
 def show_check(check: dict[str, Any], console: Console) -> None:
     """What was read, what is wrong and where, what a plan would mend, and the verdict."""
-    for line in (*_arrived(check), *_found(check["findings"]), *_mending(check)):
+    for line in (*_arrived(check), *_found(check), *_mending(check)):
         console.print(line, markup=False, highlight=False)
 
 
@@ -55,11 +55,13 @@ def _arrived(check: dict[str, Any]) -> list[str]:
     ]
 
 
-def _found(findings: list[dict[str, Any]]) -> list[str]:
+def _found(check: dict[str, Any]) -> list[str]:
     """Each finding in a sentence, where it is, and what to do about it."""
     lines = []
-    for finding in findings:
-        mark = "stops " + " and ".join(finding["blocks"]) if finding["blocks"] else "note"
+    until = "" if check["blocks"] else " until mended"
+    for finding in check["findings"]:
+        stops = f"stops {' and '.join(finding['blocks'])}{until}"
+        mark = stops if finding["blocks"] else "note"
         lines.append(f"- {finding['sentence']} ({mark})")
         if finding["places_mm"]:
             lines.append(f"  At {_places(finding['places_mm'])}.")
@@ -106,6 +108,7 @@ def _figures(part: dict[str, Any]) -> list[tuple[str, str]]:
         ("silicone, g", f"{part['silicone_g']:,.0f}"),
         ("of which fill, cm3", f"{part['fill_cm3']:.0f}"),
         ("shell pieces", f"{pieces}"),
+        ("removal", "proved" if part["removal_proved"] else "NOT PROVED"),
         ("shell, g", f"{part['shell_g']:,.0f}"),
         ("resin a casting, g", f"{part['resin_g']:,.0f}"),
     ]

@@ -15,7 +15,9 @@ from firstpull.core.mesh.measure import Measures, inside_width_warning, measure
 from firstpull.core.mesh.mend import Mended, mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice, choose_unit
+from firstpull.core.sheet import JobSheet
 from firstpull.files.read_mesh import MeshFile, read_mesh
+from firstpull.services.size_limit import need_room
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ def check_mesh(
     factor = 1.0 if scale is None else scale
     mesh = _scaled(file.mesh, choice.factor_to_mm * factor)
     findings = find_defects(mesh)
-    mended, refusal = _tried(mesh, 3.0 if wall_mm is None else wall_mm)
+    mended, refusal = _tried(mesh, choice, 3.0 if wall_mm is None else wall_mm)
     inside = inside_width_warning(mended.mesh if mended else mesh)
     left = mended.findings_left if mended else ()
     blocks = [finding.sentence for finding in left if finding.blocks]
@@ -131,8 +133,12 @@ def _scaled(mesh: Mesh, factor: float) -> Mesh:
     return mesh if factor == 1.0 else mesh.moved(np.diag([factor, factor, factor, 1.0]))
 
 
-def _tried(mesh: Mesh, wall_mm: float) -> tuple[Mended | None, WorkshopError | None]:
+def _tried(
+    mesh: Mesh, unit: UnitChoice, wall_mm: float
+) -> tuple[Mended | None, WorkshopError | None]:
+    """What a plan would make of it, or why it would refuse."""
     try:
+        need_room(mesh, unit, JobSheet())
         return mend(mesh, wall_mm=wall_mm), None
     except WorkshopError as refusal:
         return None, refusal

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +15,7 @@ from firstpull.core.mesh.measure import Measures, measure
 from firstpull.core.mesh.mend import Mended, mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice
-from firstpull.core.mould.body import Body, build_body
+from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried
 from firstpull.core.mould.options import Option, recommend, weigh_option
 from firstpull.core.mould.parting import Parting, cast_shadows, part_in_one, part_in_two
 from firstpull.core.mould.place import Standing, stand_on_board
@@ -24,6 +26,7 @@ from firstpull.core.mould.stretch import Stretch, stripping_stretch
 from firstpull.core.mould.up import Up, find_up
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
+from firstpull.services.size_limit import need_room
 from firstpull.services.stages import Stages
 
 
@@ -79,6 +82,7 @@ def shape_mould(
     factor = unit.factor_to_mm
     designed = mesh.moved(_scaling(factor))
     printed = mesh.moved(_scaling(factor * sheet.master.scale))
+    need_room(printed, unit, sheet)
     findings = stages.run("checking the mesh", find_defects, printed, span=part(0, 0.08))
     mended = stages.run(
         "mending the mesh", mend, printed, wall_mm=sheet.master.wall_mm, span=part(0.08, 0.2)
@@ -92,14 +96,16 @@ def shape_mould(
         below_rim_mm=sheet.board.below_rim_mm,
         span=part(0.23, 0.37),
     )
-    body = stages.run(
-        "building the body",
-        build_body,
-        standing.master,
-        standing.show,
-        wall_draft_deg=sheet.board.wall_draft_deg,
-        span=part(0.37, 0.57),
-    )
+    to_mould = standing.frame @ _scaling(factor * sheet.master.scale)
+    with _places_in_file(to_mould):
+        body = stages.run(
+            "building the body",
+            build_body,
+            standing.master,
+            standing.show,
+            wall_draft_deg=sheet.board.wall_draft_deg,
+            span=part(0.37, 0.57),
+        )
     stretch = stages.run(
         "measuring the stretch", stripping_stretch, body.mesh, span=part(0.57, 0.6)
     )
@@ -118,8 +124,19 @@ def shape_mould(
         built=built,
         options=options,
         reason=reason,
-        to_mould=standing.frame @ _scaling(factor * sheet.master.scale),
+        to_mould=to_mould,
     )
+
+
+@contextmanager
+def _places_in_file(to_mould: Floats) -> Iterator[None]:
+    """Names the place of a refusal in the axes of the mesh file."""
+    try:
+        yield
+    except ShowBuried as buried:
+        x, y, z = (np.linalg.inv(to_mould) @ [*buried.place_mm, 1.0])[:3]
+        place = (float(x), float(y), float(z))
+        raise show_buried(buried.share, place, frame="mesh file's axes") from None
 
 
 def _scaling(factor: float) -> Floats:

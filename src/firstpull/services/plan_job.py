@@ -110,7 +110,8 @@ def _assumed(
 
 
 def _too_small(shape: Geometry) -> list[str]:
-    sentence = inside_width_warning(shape.standing.master)
+    is_shell = shape.standing.show.is_shell  # a solid sculpt has no inside to wear
+    sentence = inside_width_warning(shape.standing.master) if is_shell else None
     return [sentence] if sentence else []
 
 

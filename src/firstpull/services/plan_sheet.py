@@ -7,10 +7,11 @@ from typing import Any
 
 from firstpull.core.demo import demo_sheet
 from firstpull.core.sheet import JobSheet
-from firstpull.core.sheet_check import check_sheet, with_answers
+from firstpull.core.sheet_check import BadSheet, check_sheet, with_answers
 from firstpull.services.plan_types import PlanRequest
 from firstpull.services.read_sheet import read_sheet
 
+WRONG_USAGE = "wrong_usage"  # the code of a refusal that comes of an option
 OPTIONS = {
     "master.unit": ("unit", "Option --unit"),
     "master.scale": ("scale", "Option --scale"),
@@ -37,8 +38,16 @@ def sheet_for(request: PlanRequest) -> tuple[JobSheet, set[str]]:
         sheet, given = JobSheet(), set()
     answers = _answers(request)
     if answers:
-        sheet = with_answers(sheet, answers, place=lambda field: OPTIONS.get(field, ("", field))[1])
+        sheet = _with_options(sheet, answers)
     return _named_after_file(sheet, given, request), given | set(answers)
+
+
+def _with_options(sheet: JobSheet, answers: dict[str, Any]) -> JobSheet:
+    try:
+        return with_answers(sheet, answers, place=lambda field: OPTIONS.get(field, ("", field))[1])
+    except BadSheet as bad:
+        bad.code = WRONG_USAGE
+        raise
 
 
 def _answers(request: PlanRequest) -> dict[str, Any]:

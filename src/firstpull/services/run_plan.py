@@ -111,6 +111,7 @@ def _part_summary(part: dict[str, Any], warnings: list[str]) -> dict[str, Any]:
         "powder_g": sum(coat.get("powder_g") or 0.0 for coat in coats),
         "fill_cm3": sum(mould["skin"]["fill_cm3"] for mould in moulds),
         "shell_pieces": len(pieces),
+        "removal_proved": all(mould["proof"]["passed"] for mould in moulds if "proof" in mould),
         "shell_g": sum(piece["mass_g"] for piece in pieces),
         "worst_warning": _worst_warning(part, warnings),
     }

@@ -23,6 +23,9 @@ LOOK_SECONDS = 0.1  # how often a cancel from another thread is looked for
 GRACE_SECONDS = 2.0  # from asking a worker to end to ending it
 
 
+HELD = {signal.SIGINT, signal.SIGTERM}
+
+
 class Cancelled(WorkshopError):
     """The work was called off."""
 
@@ -144,12 +147,13 @@ def _interrupts_held() -> Iterator[None]:
     """Ctrl-C reaches every process of the terminal; a worker starts deaf to it.
 
     A child inherits the mask, so that only the parent decides what an interrupt means, and
-    no half-started child prints a traceback.
+    no half-started child prints a traceback. A parent that is itself asked to end waits until
+    the child has all it needs to start.
     """
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
     try:
         yield
     finally:
@@ -159,6 +163,8 @@ def _interrupts_held() -> Iterator[None]:
 def _child(pipe: Connection, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
     """What the worker runs."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, HELD)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         message = ("done", function(*args, progress=_reporter(pipe)))

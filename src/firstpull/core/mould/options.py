@@ -103,11 +103,11 @@ def recommend(options: Sequence[Option]) -> tuple[Option, str]:
             )
         elif saved > WORTH_A_PIECE * chosen.skin_cm3:
             why = (
-                f"{option.pieces} pieces save {saved:.0f} cm3 of silicone, "
+                f"{option.pieces} pieces save {saved:.0f} cm³ of silicone, "
                 f"{100 * saved / chosen.skin_cm3:.0f} % of it."
             )
         else:
-            more = f"{option.pieces} pieces would save only {max(saved, 0.0):.0f} cm3 of silicone"
+            more = f"{option.pieces} pieces would save only {max(saved, 0.0):.0f} cm³ of silicone"
             why = f"{more}: not worth a parting wall and its bolts."
             continue
         chosen = option

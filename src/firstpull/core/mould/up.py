@@ -63,22 +63,22 @@ def find_up(mesh: Mesh, *, given: ArrayLike | None = None) -> Up:
         return Up(
             _as_tuple(-bridges.hollow_normal),
             "hollow",
-            f"opposite the hollow of {bridges.hollow_mm3 / 1000:.0f} cm3 that the convex hull "
-            "bridges",
+            f"opposite the hollow of {bridges.hollow_mm3 / 1000:.0f} cm³",
             bridges.hollow_mm3 / 1000.0,
         )
     if stands:
         return Up(
             _as_tuple(-bridges.base_normal),
             "flat base",
-            f"opposite the flat base of {bridges.base_mm2 / 100:.0f} cm2",
+            f"opposite the flat base of {bridges.base_mm2 / 100:.0f} cm²",
             0.0,
         )
     raise UpUnclear(
         where="The shape",
-        found="has no hollow and no flat base that tell which side lies on the board",
-        limit="",
-        remedy="Give the direction away from the board, for example --up 0,0,1.",
+        found="is closed all round, with no hollow and no flat base to lie on the board",
+        limit="a one-sided mould needs an open back or a base",
+        remedy="Cut the model open at the back or at the neck, or give the direction away from "
+        "the board, for example --up 0,0,1.",
     )
 
 
