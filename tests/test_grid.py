@@ -74,7 +74,9 @@ def test_distance_around_a_convex_solid_is_libigls(name, reach_mm):
     np.testing.assert_allclose(found, exact, atol=ROUNDING_MM)
 
 
-@pytest.mark.parametrize("kind", ["half-mask", "snout", "plate"])
+@pytest.mark.parametrize(
+    "kind", ["snout", *(pytest.param(k, marks=pytest.mark.long) for k in ("half-mask", "plate"))]
+)
 def test_distance_next_to_a_rippled_shell_is_libigls(kind):
     """Within a step every face in reach is asked."""
     mesh = shapes.implicit_shell(kind, 1, 8_000).mesh

@@ -35,8 +35,10 @@ def made(kind: str, seed: int = 0, triangles: int = 15_000) -> tuple[Standing, B
 KINDS = [
     "dome",
     "snout",
-    "helmet, two slots",
-    *(pytest.param(k, marks=pytest.mark.long) for k in ("bowl", "half-mask", "plate", "bracer")),
+    *(
+        pytest.param(k, marks=pytest.mark.long)
+        for k in ("helmet, two slots", "bowl", "half-mask", "plate", "bracer")
+    ),
 ]
 
 
@@ -102,6 +104,7 @@ def test_the_body_goes_straight_on_below_the_board():
     assert above == pytest.approx(body.mesh.volume_mm3, rel=1e-9)
 
 
+@pytest.mark.long
 def test_a_rim_that_turns_under_is_refused():
     """A helmet laid on its side: clay under the crown's edge would cover the other side."""
     shell = shapes.implicit_shell("helmet, two slots", 0, 15_000)

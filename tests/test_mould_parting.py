@@ -177,6 +177,7 @@ def test_a_sculpts_skin_follows_its_scale():
 # --- the choice ------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("pieces", [1, 2])
 def test_the_chart_counts_what_is_built(pieces):
     mould = shell_mould("snout", step_mm=2.0)

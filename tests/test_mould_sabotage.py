@@ -35,7 +35,7 @@ def above_board(made: Any) -> Any:
     return made.trim_by_plane((0.0, 0.0, 1.0), 0.0)
 
 
-@pytest.mark.parametrize("pieces", [1, 2])
+@pytest.mark.parametrize("pieces", [1, pytest.param(2, marks=pytest.mark.long)])
 def test_as_generated_it_passes(pieces):
     assert failures(pieces) == {}
     assert mask().built[1].fill_cm3 > 10.0
@@ -103,6 +103,7 @@ def plain_skin() -> Any:
     return above_board(solid(contour(with_soft_valleys(shape.phi, shape.grid), shape.grid)))
 
 
+@pytest.mark.long
 def test_missing_fill_is_caught_as_a_void_behind_the_shell():
     body = solid(mask().body.mesh)
     found = failures(1, skin=mesh_of_largest(plain_skin() - body))
@@ -121,6 +122,7 @@ def test_a_shell_that_follows_the_skin_without_fill_does_not_come_off():
     assert "release: piece 1" in found
 
 
+@pytest.mark.long
 def test_a_hole_in_the_skin_over_the_show_surface_is_caught():
     skin = mesh_of(solid(mask().built[1].skin) - under_the_snout())
     assert "show covered" in failures(1, skin=skin)

@@ -82,7 +82,13 @@ def test_the_wall_behind_the_show_surface_is_measured(kind):
     assert area[show.faces].sum() == pytest.approx(show.area_mm2)
 
 
-@pytest.mark.parametrize("kind", ["full mask", "snout", "helmet, two slots"])
+@pytest.mark.parametrize(
+    "kind",
+    [
+        "snout",
+        *(pytest.param(k, marks=pytest.mark.long) for k in ("full mask", "helmet, two slots")),
+    ],
+)
 def test_a_tilt_of_ten_degrees_does_not_change_the_show_surface(kind):
     shell = shapes.implicit_shell(kind, 3, 15_000)
     x, y, z = (float(c) for c in shell.up)
@@ -93,6 +99,7 @@ def test_a_tilt_of_ten_degrees_does_not_change_the_show_surface(kind):
         assert right_share(mesh, shell.labels, find_show(mesh)) >= RIGHT
 
 
+@pytest.mark.long
 def test_the_demos_show_surface_has_a_rim_and_two_eyes():
     mesh = heron_half_mask(triangles=60_000)
     standing = stand_on_board(mesh, find_up(mesh), below_rim_mm=13.0)

@@ -92,7 +92,7 @@ def test_the_formulas_hold_where_they_meet():
 
 
 @pytest.mark.parametrize("name", CASES)
-@pytest.mark.parametrize("thickness_mm", [6.0, 12.0])
+@pytest.mark.parametrize("thickness_mm", [6.0, pytest.param(12.0, marks=pytest.mark.long)])
 def test_the_skin_holds_what_steiners_formula_says(name, thickness_mm):
     make, grown = CASES[name]
     body = standing_body(make())

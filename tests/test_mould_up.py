@@ -45,11 +45,18 @@ def test_the_hollow_of_a_dome_is_as_large_as_its_ball():
     assert find_up(shell.mesh).hollow_cm3 == pytest.approx(exact, rel=0.25)
 
 
+@pytest.mark.long
 def test_the_demo_faces_up():
     assert apart_deg(find_up(heron_half_mask(triangles=50_000)).direction, [0, 0, 1]) < SLANT_DEG
 
 
-@pytest.mark.parametrize("kind", ["half-mask", "helmet, two slots", "bracer"])
+@pytest.mark.parametrize(
+    "kind",
+    [
+        "bracer",
+        *(pytest.param(k, marks=pytest.mark.long) for k in ("half-mask", "helmet, two slots")),
+    ],
+)
 def test_up_turns_with_the_mesh(kind):
     """The samples on hull faces turn too, but a flat part of the hull may be cut otherwise."""
     mesh = shapes.implicit_shell(kind, 0, 15_000).mesh
