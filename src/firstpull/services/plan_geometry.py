@@ -19,6 +19,7 @@ from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried
 from firstpull.core.mould.options import Option, recommend, weigh_option
 from firstpull.core.mould.parting import Parting, cast_shadows, part_in_one, part_in_two
 from firstpull.core.mould.place import Standing, stand_on_board
+from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
 from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
@@ -42,7 +43,7 @@ class Geometry:
         measures: of the mended master.
         up: away from the board, in the file's axes.
         standing: master, show surface and frame.
-        body, stretch, built: the mould.
+        body, stretch, pockets, built: the mould.
         options: the choice chart, fewest pieces first; the chosen one as built.
         reason: why that many pieces, in one sentence.
         to_mould: (4, 4) from the file's coordinates.
@@ -57,6 +58,7 @@ class Geometry:
     standing: Standing
     body: Body
     stretch: Stretch
+    pockets: tuple[Pocket, ...]
     built: SkinAndShell
     options: tuple[Option, ...]
     reason: str
@@ -110,7 +112,8 @@ def shape_mould(
         "measuring the stretch", stripping_stretch, body.mesh, span=part(0.57, 0.6)
     )
     shape = _skin(body, sheet, stages, part(0.6, 0.7))
-    options, reason, built = _shell(body, shape, sheet, stages, part(0.7, 1.0))
+    pockets = stages.run("looking for pockets", find_pockets, shape, span=part(0.7, 0.72))
+    options, reason, built = _shell(body, shape, sheet, stages, part(0.72, 1.0))
     return Geometry(
         designed=designed,
         printed=printed,
@@ -121,6 +124,7 @@ def shape_mould(
         standing=standing,
         body=body,
         stretch=stretch,
+        pockets=pockets,
         built=built,
         options=options,
         reason=reason,

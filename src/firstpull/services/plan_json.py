@@ -145,6 +145,7 @@ def _mould(
             "mass_g": work.skin_g.as_json(),
             "mass_why": work.skin_why.as_json(),
             "stretch": shape.stretch.as_json(),
+            "pockets": [pocket.as_json() for pocket in shape.pockets],
         },
         "shell": {
             "kind": sheet.shell.kind,
@@ -195,6 +196,7 @@ def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]
     found = [check.sentence for check in proof.failures]
     found += [f.sentence for f in shape.mended.findings_left if f.blocks]
     found += remarks
+    found += [pocket.sentence for pocket in shape.pockets[:3]]
     if shape.stretch.ratio > shape.stretch.limit:
         found.append(shape.stretch.sentence)
     if chosen.deepest_fill_mm > DEEPEST_FILL_MM:
