@@ -42,6 +42,7 @@ def test_what_is_given_is_kept_and_the_rest_is_assumed(tmp_path: Path) -> None:
     assumed = {entry["field"]: entry for entry in sheet.assumed(given_fields)}
     assert set(assumed) == {entry.name for entry in describe_fields()} - given_fields
     assert assumed["shell.draft_deg"]["value"] == 2
+    assert assumed["shell.thickness_mm"]["value"] == 5
     assert assumed["shell.clearance_mm"] == {
         "field": "shell.clearance_mm",
         "value": 1.5,

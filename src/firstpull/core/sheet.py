@@ -127,7 +127,14 @@ class Shell(Section):
         empty="by kind",
         material="shell",
     )
-    thickness_mm: Real = ask(8.0, "wall of the shell", "stiff enough in plaster", ge=2, le=20)
+    thickness_mm: Real | None = ask(
+        None,
+        "wall of the shell",
+        "stiff enough: 8 mm in plaster, 5 mm printed",
+        empty="by kind",
+        ge=2,
+        le=20,
+    )
     draft_deg: Real | None = ask(
         None,
         "least draft of a piece to its pull",
@@ -157,6 +164,13 @@ class Shell(Section):
     def material_used(self) -> str:
         """Id of the shell's material."""
         return self.material or ("plaster-bandage" if self.kind == "laid" else "printed-plastic")
+
+    @property
+    def thickness_used_mm(self) -> float:
+        """Wall that pieces are built with."""
+        if self.thickness_mm is not None:
+            return self.thickness_mm
+        return 8.0 if self.kind == "laid" else 5.0
 
     @property
     def draft_used_deg(self) -> float:
@@ -257,6 +271,7 @@ class JobSheet(Section):
         """
         resolved = {
             "shell.material": self.shell.material_used,
+            "shell.thickness_mm": self.shell.thickness_used_mm,
             "shell.draft_deg": self.shell.draft_used_deg,
             "shell.clearance_mm": self.shell.clearance_used_mm,
         }

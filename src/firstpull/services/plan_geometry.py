@@ -157,7 +157,7 @@ def _skin(body: Body, sheet: JobSheet, stages: Stages, span: tuple[float, float]
         flange_thickness_mm=sheet.skin.flange_thickness_mm,
         step_mm=sheet.grid_mm,
         room_mm=room_for_shell(
-            thickness_mm=sheet.shell.thickness_mm, clearance_mm=sheet.shell.clearance_used_mm
+            thickness_mm=sheet.shell.thickness_used_mm, clearance_mm=sheet.shell.clearance_used_mm
         ),
         span=span,
     )
@@ -171,7 +171,7 @@ def _shell(
     third = (high - low) / 3
     draft = sheet.shell.draft_used_deg
     wall = {
-        "thickness_mm": sheet.shell.thickness_mm,
+        "thickness_mm": sheet.shell.thickness_used_mm,
         "clearance_mm": sheet.shell.clearance_used_mm,
         "draft_deg": draft,
     }

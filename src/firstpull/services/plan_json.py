@@ -150,7 +150,7 @@ def _mould(
         "shell": {
             "kind": sheet.shell.kind,
             "material": work.shell.id,
-            "thickness_mm": sheet.shell.thickness_mm,
+            "thickness_mm": sheet.shell.thickness_used_mm,
             "clearance_mm": sheet.shell.clearance_used_mm,
             "draft_deg": sheet.shell.draft_used_deg,
             "pieces": [_piece(shape, work, n, folder, closed) for n in range(chosen)],

@@ -92,7 +92,7 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         coats=coats,
         shell_kind=sheet.shell.kind,
         shell_pieces=len(shape.built.pieces),
-        shell_mm=sheet.shell.thickness_mm,
+        shell_mm=sheet.shell.thickness_used_mm,
         area_cm2=covered_cm2,
         clay_cm3=shape.body.clay_cm3,
         temperature_c=sheet.shop.temperature_c,

@@ -31,7 +31,7 @@ def need_room(printed: Mesh, unit: UnitChoice, sheet: JobSheet) -> None:
         TooLarge: says how large it is, and what to do.
     """
     around = sheet.skin.flange_width_mm + room_for_shell(
-        thickness_mm=sheet.shell.thickness_mm, clearance_mm=sheet.shell.clearance_used_mm
+        thickness_mm=sheet.shell.thickness_used_mm, clearance_mm=sheet.shell.clearance_used_mm
     )
     margins = np.array([2 * around, 2 * around, around + 20.0])
     sides = np.ptp(printed.vertices_mm, axis=0) + margins
