@@ -45,6 +45,15 @@ def test_coats_add_to_the_volume_of_the_skin(
         assert mixed == pytest.approx(coat.amounts.mixed_g + coat.waste_g)
 
 
+def test_a_bedding_coat_is_area_times_gap_and_no_part_of_the_skin() -> None:
+    """Closed form: 850 cm2 x 1.5 mm = 127.5 cm3."""
+    *skin, bedding = coats_of(bedding_mm=1.5)
+    assert [c.name for c in skin] == [c.name for c in coats_of()]
+    assert sum(c.volume_cm3 for c in skin) == pytest.approx(900)
+    assert (bedding.name, bedding.thickener_g) == ("bedding coat", 0.0)
+    assert bedding.volume_cm3 == pytest.approx(127.5)
+
+
 def test_a_6_mm_skin_is_a_thin_print_coat_and_three_thickened_ones() -> None:
     """Common practice: print coat 0.5-1 mm, later coats 1.5-3 mm, 3-5 coats in all."""
     names = [coat.name for coat in coats_of()]

@@ -20,14 +20,19 @@ class BadSkin(WorkshopError):
     code = "bad_skin"
 
 
+BEDDING_COAT = "bedding coat"
+
+
 @dataclass(frozen=True)
 class SkinCoat:
     """One coat or filling of silicone.
 
     Args:
-        name: "print coat", "fill of undercuts", "thickened coat 1", "flange and keys".
+        name: "print coat", "fill of undercuts", "thickened coat 1", "flange and keys",
+            "bedding coat".
         area_cm2, thickness_mm: of a coat; None for a filling.
-        volume_cm3: of silicone in the skin; the coats sum to the skin's volume.
+        volume_cm3: of silicone; the coats sum to the skin's volume, but for the bedding coat,
+            which fills the gap between skin and shell and is no part of the skin.
         amounts: part A (base) and part B (catalyst) of that volume, waste not in it.
         thickener_g: stirred into it besides; 0 in the print coat.
         batches: what to mix, waste included.
@@ -82,10 +87,13 @@ def plan_skin_coats(
     thickness_mm: float,
     row: MaterialRow,
     temperature_c: float,
+    bedding_mm: float = 0.0,
     thickener: MaterialRow | None = None,
     practice: MaterialRow | None = None,
 ) -> tuple[SkinCoat, ...]:
     """The skin divided into a print coat, fill, thickened coats, and flange with keys.
+
+    A printed shell is bedded on one coat more.
 
     Args:
         area_cm2: of body under the skin, the show surface and the bank below it.
@@ -94,14 +102,15 @@ def plan_skin_coats(
         thickness_mm: of the even layer.
         row: the silicone.
         temperature_c: of the shop.
+        bedding_mm: gap to a printed shell, filled when it is set on; 0 where it is not.
         thickener: row of what makes coats after the first hang; None takes "thickener-liquid".
         practice: how thick and fast coats are brushed; None takes "brushed-skin".
 
     Returns:
-        Coats in the order they go on; their volumes sum to ``volume_cm3``. What is neither
-        even layer nor fill is the last entry: flange, keys, and the growth of outer coats
-        around a rounded body. Where the even layer does not fit into the volume, its coats
-        shrink alike and there is no last entry.
+        Coats in the order they go on; their volumes sum to ``volume_cm3``, the bedding coat
+        not counted. What is neither even layer nor fill is "flange and keys", with the growth
+        of outer coats around a rounded body. Where the even layer does not fit into the
+        volume, its coats shrink alike and there is no such entry. The bedding coat comes last.
 
     Raises:
         BadSkin: a size is not above 0, or the fill is larger than the skin.
@@ -129,6 +138,8 @@ def plan_skin_coats(
     rest_cm3 = volume_cm3 - fill_cm3 - even_cm3
     if rest_cm3 > 1e-9 * volume_cm3:
         coats.append(lay("flange and keys", volume_cm3=rest_cm3, thickener=dose))
+    if bedding_mm > 0:
+        coats.append(lay(BEDDING_COAT, area_cm2=area_cm2, thickness_mm=bedding_mm))
     return tuple(coats)
 
 
