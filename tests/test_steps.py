@@ -39,12 +39,16 @@ def a_mould(
             thickness_mm=6,
             row=row,
             temperature_c=temperature_c,
+            bedding_mm=1.5 if shell == "printed-plastic" else 0,
         ),
         shell_kind="printed" if shell == "printed-plastic" else "laid",
         shell_pieces=pieces,
         shell_mm=8,
         area_cm2=850,
         clay_cm3=400,
+        flange_mm=(35, 8),
+        deepest_fill_mm=12,
+        bolts=8 if pieces > 1 else 0,
         temperature_c=temperature_c,
     )
 
@@ -118,13 +122,29 @@ def test_pieces_come_off_in_their_order_and_each_is_laid() -> None:
     one, two = (steps_of(a_mould(pieces=n)) for n in (1, 2))
     assert "piece 1, then piece 2" in two["Open the mould"].do
     assert "clay wall" in two["Shell: lay piece 1 of 2"].do
-    assert "clay wall" not in one["Shell: lay piece 1 of 1"].do
+    assert "clay wall" not in one["Shell: lay it"].do
+    for step in one.values():
+        said = f"{step.title} {step.do}"
+        assert not any(word in said for word in ("bolt", "arrow", "piece 1", "1 piece")), said
+    assert "bolt it" in two["Close the mould"].do
 
 
 def test_a_printed_shell_is_bedded_not_laid() -> None:
     steps = steps_of(a_mould(shell="printed-plastic"))
     assert "Bed the printed shell" in steps
     assert not any(title.startswith("Shell: lay") for title in steps)
+    bedding = a_mould(shell="printed-plastic").coats[-1]
+    bed = steps["Bed the printed shell"]
+    assert sum(a.value for a in bed.amounts) == pytest.approx(
+        bedding.amounts.mixed_g + bedding.waste_g
+    )
+    assert bed.cups == len(bedding.batches) and "tin-catalyst" in bed.caution_ids
+
+
+def test_the_fill_and_the_flange_are_given_by_their_sizes() -> None:
+    steps = steps_of()
+    assert "60 cm³ in all, up to 12 mm deep" in steps["Silicone: fill of undercuts"].do
+    assert "35 mm wide and 8 mm thick" in steps["Silicone: flange and keys"].do
 
 
 def test_amounts_of_the_steps_are_what_is_mixed() -> None:
@@ -196,7 +216,7 @@ def test_a_mould_without_coats_or_pieces_is_refused() -> None:
 
 
 def items_of(mould: MouldWork, cast: CastPlan, shell_cm3: float = 900) -> dict[str, Item]:
-    items = shopping_list(mould, cast, shell_cm3=shell_cm3, thickener=THICKENER, bolts=8)
+    items = shopping_list(mould, cast, shell_cm3=shell_cm3, thickener=THICKENER)
     return {item.item: item for item in items}
 
 
@@ -218,6 +238,9 @@ def test_the_shopping_list_sums_the_coats_of_mould_and_edition() -> None:
 
 def test_plain_resin_needs_no_powder_and_a_printed_shell_no_film() -> None:
     items = items_of(a_mould(shell="printed-plastic"), a_cast(powder="none"))
+    rubber = [item for name, item in items.items() if name.startswith("tin-cure silicone")]
+    # 900 cm3 of skin and 850 cm2 x 1.5 mm of bedding, 1.10 g/cm3
+    assert sum(item.net for item in rubber) == pytest.approx((900 + 127.5) * 1.10)
     assert "no powder" not in items and "release film, roll" not in items
 
 

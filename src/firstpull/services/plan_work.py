@@ -20,6 +20,9 @@ from firstpull.core.schedule.steps import plan_steps
 from firstpull.core.sheet import JobSheet
 from firstpull.services.plan_geometry import Geometry
 
+NO_BEDDING_MM = 0.5
+"""A gap up to this is slack for the fit of a printed shell, not room for a coat."""
+
 CLAY, RELEASE, THICKENER = "clay-sulphur-free", "release-wax", "thickener-liquid"
 
 
@@ -69,7 +72,10 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         "row": silicone,
     }
     coats = plan_skin_coats(
-        **skin, fill_cm3=shape.built.fill_cm3, temperature_c=sheet.shop.temperature_c
+        **skin,
+        fill_cm3=shape.built.fill_cm3,
+        temperature_c=sheet.shop.temperature_c,
+        bedding_mm=_bedding_mm(sheet),
     )
     cast = plan_cast(
         show_area_cm2=show_cm2,
@@ -95,12 +101,14 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         shell_mm=sheet.shell.thickness_used_mm,
         area_cm2=covered_cm2,
         clay_cm3=shape.body.clay_cm3,
+        flange_mm=(sheet.skin.flange_width_mm, sheet.skin.flange_thickness_mm),
+        deepest_fill_mm=_deepest_fill_mm(shape),
+        bolts=max((len(piece.bolts_mm) for piece in shape.built.pieces), default=0),
         temperature_c=sheet.shop.temperature_c,
     )
     room = {"temperature_c": sheet.shop.temperature_c, "humidity_pct": sheet.shop.humidity_pct}
     used = [silicone.id, shell.id, CLAY, RELEASE, THICKENER, cast.resin.id, cast.powder.id]
     shell_cm3 = sum(piece.volume_cm3 for piece in shape.built.pieces)
-    bolts = max((len(piece.bolts_mm) for piece in shape.built.pieces), default=0)
     return Work(
         silicone=silicone,
         shell=shell,
@@ -115,11 +123,21 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
             cast,
             shell_cm3=shell_cm3,
             thickener=find_material(THICKENER, "thickener"),
-            bolts=bolts,
         ),
         cautions=cautions_for(used),
         remarks=(*room_findings(silicone, **room), *stack_findings(used)),
     )
+
+
+def _bedding_mm(sheet: JobSheet) -> float:
+    """The gap that is brushed full when a printed shell is set on; a laid one copies the skin."""
+    gap = sheet.shell.clearance_used_mm
+    return gap if sheet.shell.kind == "printed" and gap > NO_BEDDING_MM else 0.0
+
+
+def _deepest_fill_mm(shape: Geometry) -> float:
+    chosen = [o for o in shape.options if o.pieces == len(shape.built.pieces)]
+    return chosen[0].deepest_fill_mm if chosen else 0.0
 
 
 def _covered_cm2(shape: Geometry) -> float:

@@ -13,13 +13,13 @@ EDGE_RADIUS_MM = 1.0
 """Common practice for metal-filled castings, which break sharp."""
 
 
-def cast_steps(cast: CastPlan, *, release: MaterialRow) -> tuple[Step, ...]:
+def cast_steps(cast: CastPlan, *, release: MaterialRow, bolted: bool) -> tuple[Step, ...]:
     """One casting from the closed mould to the numbered pull, then the rest of the edition."""
     return (
         Step(
             "Close the mould",
-            "Seat the skin in its shell without folds, bolt it, and dust it out. Brush "
-            f"{release.name} thin where the resin asks for it, and let it dry.",
+            f"Seat the skin in its shell without folds{', bolt it,' if bolted else ''} and blow "
+            f"the dust out. Brush {release.name} thin where the resin asks for it, and let it dry.",
             least_min=release["dry"].low,
             most_min=release["dry"].high,
             caution_ids=_held(cast, release, "solvent"),
@@ -64,7 +64,7 @@ def _backing_words(last: bool) -> str:
         "Pour in and turn the mould by hand until every face is wet and the resin stops running: "
         "crown, brow, rim, rest."
     )
-    return words + (" Thicken brow, rim and strap anchors with fibre." if last else "")
+    return words + (" Let it gather at brow, rim and strap anchors." if last else "")
 
 
 def _pull_steps(cast: CastPlan) -> tuple[Step, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,7 +11,8 @@ from firstpull.core.hazards.cautions import caution_ids_for
 from firstpull.core.material.batch import sum_of, time_at
 from firstpull.core.material.cure import time_factor
 from firstpull.core.material.row import MaterialRow
-from firstpull.core.mould.coats import SkinCoat
+from firstpull.core.mould.coats import BEDDING_COAT, SkinCoat
+from firstpull.core.mould.skin import KEY_FOOT_MM, KEY_HEIGHT_MM, KEY_SPACING_MM
 from firstpull.core.schedule.step import Amount, Step, mixed_amounts
 
 PATCH_LEAST_MIN = 12 * 60.0
@@ -33,6 +35,9 @@ class MouldWork:
         shell_mm: wall of the shell.
         area_cm2: that is released and covered: show surface and bank.
         clay_cm3: of clay under and behind the master.
+        flange_mm: width and thickness of the skin's flange.
+        deepest_fill_mm: of the silicone fill; 0 where it is not known.
+        bolts: through the flanges of the shell; 0 for one piece.
         temperature_c: of the shop.
     """
 
@@ -47,6 +52,9 @@ class MouldWork:
     area_cm2: float
     clay_cm3: float
     temperature_c: float
+    flange_mm: tuple[float, float]
+    deepest_fill_mm: float = 0.0
+    bolts: int = 0
 
     def __post_init__(self) -> None:
         if self.shell_pieces < 1 or not self.coats:
@@ -56,6 +64,16 @@ class MouldWork:
                 limit="it needs at least one of each",
                 remedy="Plan skin and shell before the steps.",
             )
+
+    @property
+    def skin_coats(self) -> tuple[SkinCoat, ...]:
+        """The coats that make the skin."""
+        return tuple(coat for coat in self.coats if coat.name != BEDDING_COAT)
+
+    @property
+    def bedding(self) -> SkinCoat | None:
+        """The coat that a printed shell is set on, where there is one."""
+        return next((coat for coat in self.coats if coat.name == BEDDING_COAT), None)
 
     @property
     def clay_g(self) -> float:
@@ -108,33 +126,61 @@ def _master_steps(work: MouldWork) -> tuple[Step, ...]:
     )
 
 
-_COAT_WORDS = {
-    "print": "Brush it thin and stipple into every corner, undercuts first; blow on bubbles until "
-    "they break.",
-    "fill": "Press thickened rubber into the marked undercuts until a straight shell can pass.",
-    "thickened": "Brush thickened rubber evenly, high spots first. Tint every other coat so that "
-    "bare places show.",
-    "flange": "Lay flange and keys thick on the board and where they are marked; smooth the "
-    "outside, the shell copies it.",
+def _print_words(work: MouldWork, coat: SkinCoat) -> str:
+    return (
+        "Brush it thin and stipple into every corner, undercuts first; blow on bubbles until they "
+        "break."
+    )
+
+
+def _fill_words(work: MouldWork, coat: SkinCoat) -> str:
+    deep = f", up to {work.deepest_fill_mm:.0f} mm deep" if work.deepest_fill_mm >= 1 else ""
+    return (
+        f"Press thickened rubber into the undercuts, {coat.volume_cm3:.0f} cm³ in all{deep}, until "
+        "a straight shell can pass. The section on the page of the mould shows where it lies."
+    )
+
+
+def _thickened_words(work: MouldWork, coat: SkinCoat) -> str:
+    return (
+        "Brush thickened rubber evenly, high spots first. Tint every other coat so that bare "
+        "places show."
+    )
+
+
+def _flange_words(work: MouldWork, coat: SkinCoat) -> str:
+    width, thick = work.flange_mm
+    finish = "shell copies it" if work.shell_kind == "laid" else "shell must slide over it"
+    return (
+        f"Lay a flange {width:g} mm wide and {thick:g} mm thick on the board all round. Set "
+        f"blunt cones on the middle of it as keys, {2 * KEY_FOOT_MM:g} mm across at the foot, "
+        f"{KEY_HEIGHT_MM:g} mm high, about {KEY_SPACING_MM:g} mm apart. What is left evens out "
+        f"thin places. Smooth the outside, the {finish}."
+    )
+
+
+_COAT_WORDS: dict[str, Callable[[MouldWork, SkinCoat], str]] = {
+    "print": _print_words,
+    "fill": _fill_words,
+    "thickened": _thickened_words,
+    "flange": _flange_words,
 }
 
 
 def _silicone_steps(work: MouldWork) -> list[Step]:
     steps = []
-    for coat in work.coats:
-        last = coat is work.coats[-1]
+    for coat in work.skin_coats:
+        last = coat is work.skin_coats[-1]
         wait = (
             "The next coat goes on when this one is tacky but marks no glove."
             if not last
             else "Go on when a finger leaves no mark."
         )
-        mixed = mixed_amounts(work.silicone, sum_of(coat.batches))
-        thickener = (Amount("thickener", coat.thickener_g, "g"),) if coat.thickener_g else ()
         steps.append(
             Step(
                 f"Silicone: {coat.name}",
-                f"{_COAT_WORDS[coat.name.split()[0]]} {wait}",
-                mixed + thickener,
+                f"{_COAT_WORDS[coat.name.split()[0]](work, coat)} {wait}",
+                _weighed(work, coat),
                 cups=len(coat.batches),
                 least_min=coat.next_from_min,
                 most_min=None if last else coat.next_until_min,
@@ -144,45 +190,64 @@ def _silicone_steps(work: MouldWork) -> list[Step]:
     return steps
 
 
+def _weighed(work: MouldWork, coat: SkinCoat) -> tuple[Amount, ...]:
+    mixed = mixed_amounts(work.silicone, sum_of(coat.batches))
+    return mixed + ((Amount("thickener", coat.thickener_g, "g"),) if coat.thickener_g else ())
+
+
 def _shell_steps(work: MouldWork) -> list[Step]:
+    if work.shell_kind == "printed":
+        return [_bed_step(work)]
+    return [_lay_step(work, number) for number in range(1, work.shell_pieces + 1)]
+
+
+def _bed_step(work: MouldWork) -> Step:
+    one = work.shell_pieces == 1
+    them = "it" if one else "they"
+    bed = work.bedding
+    rubber = work.silicone
+    brush = "brush the bedding coat of the same silicone on the skin, " if bed else ""
+    close = "set the shell on" if one else "set the pieces on"
+    bolt = " and bolt the flanges hand-tight" if work.bolts else ""
+    return Step(
+        "Bed the printed shell",
+        f"Dry-fit {'the shell' if one else f'all {work.shell_pieces} pieces'}; {them} must slide "
+        f"on without springing. Wax {'it' if one else 'them'} inside, {brush}{close}{bolt}.",
+        _weighed(work, bed) if bed else (),
+        cups=len(bed.batches) if bed else 0,
+        least_min=bed.next_from_min if bed else None,
+        caution_ids=_cautions_of_shell(work)
+        + (_of([rubber], "tin-catalyst", "gloves-platinum") if bed else ()),
+    )
+
+
+def _lay_step(work: MouldWork, number: int) -> Step:
+    shell, several = work.shell, work.shell_pieces > 1
+    wall = "Raise a clay wall on the parting line. " if number < work.shell_pieces else ""
+    after = "Take the wall away, release the flange of the piece before. " if number > 1 else ""
+    bolts = " Mark the bolt holes." if work.bolts else ""
+    return Step(
+        f"Shell: lay piece {number} of {work.shell_pieces}" if several else "Shell: lay it",
+        f"{after}{wall}Lay release film on the skin, then {shell.name} about "
+        f"{work.shell_mm:g} mm thick, half as much again at {'flanges and ' if several else 'the '}"
+        f"rim.{bolts}",
+        least_min=shell["piece_wait"].low,
+        most_min=shell["piece_wait"].high,
+        caution_ids=_cautions_of_shell(work),
+    )
+
+
+def _cautions_of_shell(work: MouldWork) -> tuple[str, ...]:
     shell = work.shell
-    cautions = _of(
+    return _of(
         [shell], "plaster", "styrene-peroxide", "glass-fibre", "isocyanate", "printed-plastic"
     )
-    if work.shell_kind == "printed":
-        return [
-            Step(
-                "Bed the printed shell",
-                f"Dry-fit all {_pieces(work)}; they must slide on without springing. Release them "
-                "inside, brush a bedding coat of the same silicone on the skin, set the pieces and "
-                "bolt the flanges hand-tight.",
-                least_min=work.coats[-1].next_from_min,
-                caution_ids=cautions,
-            )
-        ]
-    steps = []
-    for number in range(1, work.shell_pieces + 1):
-        wall = "Raise a clay wall on the parting line. " if number < work.shell_pieces else ""
-        after = "Take the wall away, release the flange of the piece before. " if number > 1 else ""
-        steps.append(
-            Step(
-                f"Shell: lay piece {number} of {work.shell_pieces}",
-                f"{after}{wall}Lay release film on the skin, then {shell.name} about "
-                f"{work.shell_mm:g} mm thick, half as much again at flanges and rim. Mark the "
-                "bolt holes.",
-                least_min=shell["piece_wait"].low,
-                most_min=shell["piece_wait"].high,
-                caution_ids=cautions,
-            )
-        )
-    return steps
 
 
 def _opening_steps(work: MouldWork) -> list[Step]:
     rubber, shell = work.silicone, work.shell
     factor = time_factor(work.temperature_c, activation_kj_mol=rubber.typical("activation_energy"))
     demould = rubber["demould"]
-    order = ", then ".join(f"piece {n}" for n in range(1, work.shell_pieces + 1))
     steps = [
         Step(
             "Let the silicone cure",
@@ -193,8 +258,8 @@ def _opening_steps(work: MouldWork) -> list[Step]:
         ),
         Step(
             "Open the mould",
-            f"Take the shell off: {order}, each straight along its arrow. Wedges and patience, "
-            "no prying. Peel the skin from the flange inwards and lift the master out whole.",
+            f"{_shell_off(work)} Wedges and patience, no prying. Peel the skin "
+            "from the flange inwards and lift the master out whole.",
             caution_ids=("blades", *_of([shell], "glass-fibre")),
         ),
     ]
@@ -212,8 +277,13 @@ def _opening_steps(work: MouldWork) -> list[Step]:
     return steps
 
 
-def _pieces(work: MouldWork) -> str:
-    return "1 piece" if work.shell_pieces == 1 else f"{work.shell_pieces} pieces"
+def _shell_off(work: MouldWork) -> str:
+    where = "as the page on how it comes off says"
+    if work.shell_pieces == 1:
+        return f"Lift the shell off straight along its pull, {where}."
+    order = ", then ".join(f"piece {n}" for n in range(1, work.shell_pieces + 1))
+    unbolt = "Unbolt the shell and take it off" if work.bolts else "Take the shell off"
+    return f"{unbolt}: {order}, each straight along its pull, {where}."
 
 
 def _of(rows: list[MaterialRow], *wanted: str) -> tuple[str, ...]:

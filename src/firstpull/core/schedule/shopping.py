@@ -56,7 +56,6 @@ def shopping_list(
     *,
     shell_cm3: float,
     thickener: MaterialRow,
-    bolts: int = 0,
 ) -> tuple[Item, ...]:
     """Totals for one mould and all castings of the edition.
 
@@ -65,13 +64,12 @@ def shopping_list(
         cast: coats for one casting, and how many castings.
         shell_cm3: volume of all shell pieces.
         thickener: its row; the grams come from the coats.
-        bolts: for the shell's flanges.
     """
     makes = cast.castings.total
     edition = f"{makes} castings"
     silicone = _two_parts(
         mould.silicone,
-        "skin",
+        "skin and bedding of the shell" if mould.bedding else "skin",
         net=_total(coat.amounts for coat in mould.coats),
         mixed=_total(sum_of(coat.batches) for coat in mould.coats),
     )
@@ -90,7 +88,8 @@ def shopping_list(
         _with_waste(mould.clay, "bank and board", mould.clay_g),
         Item(mould.release.name, "master and castings", _release_g(mould, makes), 0.0, "g"),
         *resin,
-        *_sundries(mould, cast, bolts),
+        *_sundries(mould, cast),
+        *_as_needed(mould),
     ]
     return tuple(item for item in items if item.buy > 0)
 
@@ -140,7 +139,7 @@ def _release_g(mould: MouldWork, castings: int) -> float:
     return mould.release_g + castings * mould.area_cm2 / 100 * mould.release.typical("use")
 
 
-def _sundries(mould: MouldWork, cast: CastPlan, bolts: int) -> list[Item]:
+def _sundries(mould: MouldWork, cast: CastPlan) -> list[Item]:
     """What is forgotten: cups, sticks, brushes, gloves, film, bolts."""
     makes = cast.castings.total
     skin_cups = sum(len(coat.batches) for coat in mould.coats)
@@ -162,8 +161,18 @@ def _sundries(mould: MouldWork, cast: CastPlan, bolts: int) -> list[Item]:
             "gloves", "a fresh pair for each coat; which kind, see the cautions", lays, 0, "pairs"
         ),
         Item("release film, roll", "between skin and shell", film, 0, "pcs"),
-        Item("bolts with washers and wing nuts", "shell flanges", bolts, 0, "pcs"),
+        Item("bolts with washers and wing nuts", "shell flanges", mould.bolts, 0, "pcs"),
         Item("respirator cartridges", "as the safety data sheets name them", 1, 0, "pairs"),
+    ]
+
+
+def _as_needed(mould: MouldWork) -> list[Item]:
+    """What the steps name and nobody weighs: one of each, more where it runs out."""
+    tinted = sum(coat.name.startswith("thickened") for coat in mould.coats) > 1
+    return [
+        Item("board, sealed, wider than the flange all round", "under the master", 1, 0, "pcs"),
+        Item("sealer for print, filler and primer", "master, as needed", 1, 0, "pcs"),
+        Item("silicone tint", "every other thickened coat, as needed", int(tinted), 0, "pcs"),
     ]
 
 

@@ -10,4 +10,4 @@ from firstpull.core.schedule.step import Step
 
 def plan_steps(mould: MouldWork, cast: CastPlan) -> tuple[Step, ...]:
     """Every step in order: patch, board, release, silicone, shell, opening, casts, trim."""
-    return (*mould_steps(mould), *cast_steps(cast, release=mould.release))
+    return (*mould_steps(mould), *cast_steps(cast, release=mould.release, bolted=mould.bolts > 0))
