@@ -13,12 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
-from firstpull.core.mesh.grid import Field, Grid
+from firstpull.core.mesh.grid import Field, Grid, sample
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import EVERYWHERE, Zone, swept
 
 COARSE_STEPS = 4  # of the skin's grid
 PLANE_ANGLES = 12
+PLANE_OFFSETS = 9
+MIRRORED_MM = 1.0  # a skin this near to its mirror image counts as symmetric
+MIRROR_WORTH_CM3 = 8.0  # silicone that a seam down the middle is worth; common practice
 SHEAF = 100
 STEEPEST_ONE_PIECE = 0.75  # least upward part of the pull of a shell in one piece
 LEAST_SHARE = 0.25  # of the body's width on the smaller side of the plane
@@ -88,9 +91,15 @@ def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
     best: tuple[float, Zone, int, int] | None = None
     for angle in np.arange(PLANE_ANGLES) * np.pi / PLANE_ANGLES:
         normal = np.array([np.cos(angle), np.sin(angle), 0.0])
-        found = _best_offset(shadows, normal, draft_deg)
-        if best is None or found[0] < best[0]:
-            best = found
+        offsets = _offsets(shadows, normal)
+        ways = [_best_offset(shadows, normal, offsets, draft_deg)]
+        middle = offsets[len(offsets) // 2]
+        if _mirror_error_mm(shadows, normal, float(middle)) < MIRRORED_MM:
+            way = _best_offset(shadows, normal, np.array([middle]), draft_deg)
+            ways.append((way[0] - MIRROR_WORTH_CM3, *way[1:]))
+        for found in ways:
+            if best is None or found[0] < best[0]:
+                best = found
     assert best is not None
     _, zone, ahead, behind = best
     other = Zone(_as_tuple(-np.array(zone.normal)), -zone.offset_mm)
@@ -108,15 +117,30 @@ def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
     return Parting((zone, other), np.stack(pulls), float(sum(fills)))
 
 
-def _best_offset(
-    shadows: Shadows, normal: Floats, draft_deg: float
-) -> tuple[float, Zone, int, int]:
-    """The cheapest plane with this normal: cost, zone ahead, pull ahead, pull behind."""
+def _offsets(shadows: Shadows, normal: Floats) -> Floats:
+    """Where planes with this normal may stand; the middle one halves the body's width."""
     body = np.argwhere(shadows.phi < 0)[:, :2] * shadows.grid.step_mm + shadows.grid.low_mm[:2]
     across = body @ normal[:2]
     low, high = float(across.min()), float(across.max())
-    middle, width = 0.5 * (low + high), high - low
-    offsets = middle + width * np.linspace(LEAST_SHARE - 0.5, 0.5 - LEAST_SHARE, 9)
+    return 0.5 * (low + high) + (high - low) * np.linspace(
+        LEAST_SHARE - 0.5, 0.5 - LEAST_SHARE, PLANE_OFFSETS
+    )
+
+
+def _mirror_error_mm(shadows: Shadows, normal: Floats, offset_mm: float) -> float:
+    """How far, in the mean, the skin's surface lies from its mirror image in a plane."""
+    near = np.argwhere(np.abs(shadows.phi) < shadows.grid.step_mm)
+    points = np.array(shadows.grid.low_mm) + shadows.grid.step_mm * near
+    image = points - 2 * (points @ normal - offset_mm)[:, None] * normal
+    there = shadows.phi[tuple(near.T)]
+    return float(np.abs(sample(shadows.phi, shadows.grid, image) - there).mean())
+
+
+def _best_offset(
+    shadows: Shadows, normal: Floats, offsets: Floats, draft_deg: float
+) -> tuple[float, Zone, int, int]:
+    """The cheapest of these planes: cost, zone ahead, pull ahead, pull behind."""
+    middle, width = float(offsets.mean()), 2 * float(np.ptp(offsets))
     at = np.searchsorted(offsets, shadows.points_mm[:, :2] @ normal[:2], side="right")
     slots = np.zeros((len(shadows.directions), len(offsets) + 1))
     for slot in range(len(offsets) + 1):
