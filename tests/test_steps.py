@@ -14,7 +14,8 @@ from firstpull.core.mould.coats import plan_skin_coats
 from firstpull.core.schedule.mould_steps import MouldWork
 from firstpull.core.schedule.shopping import Item, shopping_list
 from firstpull.core.schedule.step import Step
-from firstpull.core.schedule.steps import plan_steps
+from firstpull.core.schedule.steps import plan_schedule, plan_steps
+from firstpull.core.schedule.totals import Schedule
 
 THICKENER = find_material("thickener-liquid", "thickener")
 
@@ -262,3 +263,30 @@ def test_lines_of_the_list_add_up_as_printed() -> None:
     for item in items_of(a_mould(), a_cast()).values():
         line = item.as_json()
         assert line["buy"] == pytest.approx(line["net"] + line["waste"])
+
+
+def test_the_schedule_is_the_sum_of_the_waits() -> None:
+    """Every step before "Close the mould" makes the mould, every one from it on a casting."""
+    mould, cast = a_mould(), a_cast()
+    steps = plan_steps(mould, cast)
+    close = [step.title for step in steps].index("Close the mould")
+    found = plan_schedule(mould, cast)
+    for (least, most), part in (
+        (found.mould_min, steps[:close]),
+        (found.casting_min, steps[close:]),
+    ):
+        assert least == pytest.approx(sum(step.least_min or 0 for step in part))
+        assert least < most
+    # patch 12-24 h, cure 16-24 h, rest to 48-72 h from the cure's typical 20 h, at 23 C
+    assert found.mould_min[0] > (12 + 16 + 28) * 60
+    assert found.castings == 9
+
+
+@pytest.mark.parametrize(
+    ("longest_min", "a_day", "days"),
+    [(239, 2, 5), (240, 2, 5), (241, 1, 9), (900, 1, 9), (0, 1, 9)],
+)
+def test_the_edition_takes_whole_castings_a_day(longest_min: float, a_day: int, days: int) -> None:
+    """Two castings of 4 h fill a day of 8 h; nine castings at two a day are five days."""
+    found = Schedule((0, 0), (0, longest_min), castings=9)
+    assert (found.castings_a_day, found.edition_days) == (a_day, days)

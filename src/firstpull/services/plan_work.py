@@ -16,7 +16,8 @@ from firstpull.core.mould.coats import SkinCoat, plan_skin_coats, skin_mass, ski
 from firstpull.core.schedule.mould_steps import MouldWork
 from firstpull.core.schedule.shopping import Item, shopping_list
 from firstpull.core.schedule.step import Step
-from firstpull.core.schedule.steps import plan_steps
+from firstpull.core.schedule.steps import plan_schedule, plan_steps
+from firstpull.core.schedule.totals import Schedule
 from firstpull.core.sheet import JobSheet
 from firstpull.services.plan_geometry import Geometry
 
@@ -38,6 +39,7 @@ class Work:
         pieces_g: each shell piece.
         cast: the castings.
         steps, shopping, cautions: in order.
+        schedule: how long it takes; ``as_json`` gives the plan's key "schedule".
         remarks: what to mind about room and materials.
     """
 
@@ -49,6 +51,7 @@ class Work:
     pieces_g: tuple[Estimate, ...]
     cast: CastPlan
     steps: tuple[Step, ...]
+    schedule: Schedule
     shopping: tuple[Item, ...]
     cautions: tuple[Caution, ...]
     remarks: tuple[Finding, ...]
@@ -118,6 +121,7 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         pieces_g=tuple(shell.estimate("density") * p.volume_cm3 for p in shape.built.pieces),
         cast=cast,
         steps=plan_steps(mould, cast),
+        schedule=plan_schedule(mould, cast),
         shopping=shopping_list(
             mould,
             cast,
