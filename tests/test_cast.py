@@ -128,6 +128,8 @@ def test_the_band_to_be_trimmed_costs_resin_but_does_not_weigh() -> None:
     assert np.array_equal(plain.pull_mass.draws, banded.pull_mass.draws)
     for one, other in zip(plain.coats, banded.coats, strict=True):
         assert other.amounts.mixed_g == pytest.approx(1.1 * one.amounts.mixed_g)
+    net = sum(coat.amounts.mixed_g for coat in plain.coats)
+    assert (plain.trimmed_g, banded.trimmed_g) == (0, pytest.approx(0.1 * net))
 
 
 def test_the_spread_of_the_pull_is_that_of_its_rows() -> None:
@@ -211,8 +213,20 @@ def test_plain_data_has_what_the_plan_file_promises() -> None:
     assert why["formula"] and {"source", "mark", "unit", "low", "high"} <= set(why["rows"][0])
 
 
-def test_findings_speak_of_small_batches_stiff_mixes_and_heavy_pulls() -> None:
-    assert [f.kind for f in a_plan(show_area_cm2=200).findings] == ["small batches"]
+def test_small_cups_get_advice_and_large_ones_none() -> None:
+    """200 cm2 of 0.87 mm at 1.08 g/cm3 and 22 % waste are 23 g; build logs want 90 g."""
+    small = a_plan(show_area_cm2=200)
+    assert small.findings == () and "23 g of resin" in small.note and "twice" in small.note
+    assert a_plan(show_area_cm2=200, resin="epoxy").note == ""
+    assert small.as_json()["note"] == small.note
+
+
+def test_a_coat_of_several_cups_says_why() -> None:
+    for coat in a_plan(show_area_cm2=900).coats:
+        assert (len(coat.batches) > 1) == ("within a pot life" in coat.note), coat.name
+
+
+def test_findings_speak_of_stiff_mixes_and_heavy_pulls() -> None:
     stiff = a_plan(powder="iron", basis="weight", powder_ratio=8, resin="epoxy")
     assert [f.kind for f in stiff.findings] == ["stiff face coat"]
     heavy = a_plan(show_area_cm2=4000, resin="epoxy")

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.material.row import find_material
 from firstpull.core.sheet import JobSheet, describe_fields
 from firstpull.core.sheet_check import BadSheet, with_answers
 from firstpull.core.sheet_guide import sheet_guide
@@ -43,6 +44,7 @@ def test_what_is_given_is_kept_and_the_rest_is_assumed(tmp_path: Path) -> None:
     assert set(assumed) == {entry.name for entry in describe_fields()} - given_fields
     assert assumed["shell.draft_deg"]["value"] == 2
     assert assumed["shell.thickness_mm"]["value"] == 5
+    assert assumed["cast.powder_ratio"]["value"] == 0
     assert assumed["shell.clearance_mm"] == {
         "field": "shell.clearance_mm",
         "value": 1.5,
@@ -211,3 +213,14 @@ def test_the_example_on_the_page_is_a_good_sheet() -> None:
     example = sheet_guide().split("```yaml\n")[1].split("```")[0]
     sheet, given_fields = sheet_from_text(example)
     assert len(given_fields) == 9 and sheet.cast.powder == "bronze-irregular"
+
+
+def test_the_powder_ratio_assumed_is_the_number_used() -> None:
+    """The rows of the powder: level cups 1 to 1, by weight 3 to 1 or so; given, as given."""
+    for basis, figure in (("bulk volume", "ratio_bulk"), ("weight", "ratio_weight")):
+        cast = {"powder": "bronze-irregular", "powder_basis": basis}
+        row = find_material("bronze-irregular", "powder")
+        used = JobSheet.model_validate({"cast": cast}).value_used("cast.powder_ratio")
+        assert used == row.typical(figure)
+    given = JobSheet.model_validate({"cast": {**cast, "powder_ratio": 2.5}})
+    assert given.value_used("cast.powder_ratio") == 2.5

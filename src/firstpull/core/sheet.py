@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model_validator
 from pydantic_core import PydanticCustomError
 
-from firstpull.core.material.mix import PowderBasis
+from firstpull.core.material.mix import PowderBasis, dose_of
 from firstpull.core.material.row import Kind, UnknownMaterial, find_material
 from firstpull.core.sheet_fields import FieldEntry, ask, describe
 
@@ -221,6 +221,13 @@ class Cast(Section):
         3.5, "whole wall of the casting, face coat included", "usual: 3 to 4 mm", ge=1, le=10
     )
 
+    @property
+    def powder_ratio_used(self) -> float:
+        """Powder to mixed resin on the basis that the sheet names; 0 without powder."""
+        powder, resin = find_material(self.powder, "powder"), find_material(self.resin, "resin")
+        dose = dose_of(powder, resin, basis=self.powder_basis, ratio=self.powder_ratio)
+        return 0.0 if dose.is_plain else dose.ratio
+
     @model_validator(mode="after")
     def _face_within_wall(self) -> Cast:
         if self.face_coat_mm > self.wall_mm:
@@ -274,6 +281,7 @@ class JobSheet(Section):
             "shell.thickness_mm": self.shell.thickness_used_mm,
             "shell.draft_deg": self.shell.draft_used_deg,
             "shell.clearance_mm": self.shell.clearance_used_mm,
+            "cast.powder_ratio": self.cast.powder_ratio_used,
         }
         if field in resolved:
             return resolved[field]

@@ -28,6 +28,7 @@ class CastCoat:
         next_from_min, next_until_min: from the first stir, when the next coat goes on: just as
             this one has set, and before it is hard.
         mass: grams of this coat on the part itself, without the band trimmed off.
+        note: why it is divided into several cups, or empty.
         why: where the amounts come from.
     """
 
@@ -41,6 +42,7 @@ class CastCoat:
     next_from_min: float
     next_until_min: float
     mass: Estimate
+    note: str
     why: Why
 
     @property
@@ -60,6 +62,7 @@ class CastCoat:
             "metal_fraction": round(self.metal_fraction, 3),
             "next_coat_min": [round(self.next_from_min), round(self.next_until_min)],
             "batches": [batch.as_json() for batch in self.batches],
+            **({"note": self.note} if self.note else {}),
             "why": self.why.as_json(),
         }
 
@@ -123,8 +126,18 @@ def plan_coat(
         metal_fraction=dose.metal_fraction,
         next_from_min=time_at(resin, "gel", temperature_c),
         next_until_min=time_at(resin, "demould", temperature_c),
+        note=_cups_note(layer, len(batches), practice.typical(layer.rate) * laying),
         mass=thickness * (show_area_cm2 / 10) * dose.density_estimate(),
         why=_why(layer, area_cm2=area_cm2, practice=practice, laying=laying),
+    )
+
+
+def _cups_note(layer: Layer, cups: int, reach_cm2: float) -> str:
+    if cups < 2:
+        return ""
+    laid = "brushed" if layer.rate == "brush_rate" else "spread"
+    return (
+        f"{cups} cups one after the other: within a pot life about {reach_cm2:.0f} cm² are {laid}."
     )
 
 

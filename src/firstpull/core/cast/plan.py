@@ -39,6 +39,7 @@ class CastPlan:
         pull_mass: grams of one trimmed casting, without paint and fittings.
         resin, powder: the rows used.
         temperature_c: of room and material.
+        trimmed_g: of the mixed resin and powder, what is cut off each casting.
         findings: what to mind about room, mix and weight.
         mass_why: where the mass comes from.
     """
@@ -49,6 +50,7 @@ class CastPlan:
     resin: MaterialRow
     powder: MaterialRow
     temperature_c: float
+    trimmed_g: float
     findings: tuple[Finding, ...]
     mass_why: Why
 
@@ -56,6 +58,21 @@ class CastPlan:
     def metal_fraction(self) -> float:
         """Share of the face coat's volume that is metal."""
         return self.coats[0].metal_fraction
+
+    @property
+    def note(self) -> str:
+        """What to do where cups hold little resin, which makes little heat; else empty."""
+        least = self.resin.figures.get("smallest_batch")
+        small = [c for c in self.coats if least and _resin_g(c) < least.typical]
+        if not least or not small:
+            return ""
+        held = sorted(_resin_g(c) for c in small)
+        cups = " to ".join(dict.fromkeys(f"{g:.0f}" for g in (held[0], held[-1])))
+        return (
+            f"Small cups ({cups} g of resin) set slowly: warm room, mould and tins, and give each "
+            "coat up to twice its wait. With two moulds, mix one cup for both. Prove one cup on "
+            "scrap first."
+        )
 
     @property
     def demould_min(self) -> tuple[float, float]:
@@ -81,10 +98,12 @@ class CastPlan:
             "pull_mass_why": self.mass_why.as_json(),
             "metal_fraction": round(self.metal_fraction, 3),
             "waste_g": round(sum(coat.waste_g for coat in self.coats), 2),
+            "trimmed_g": round(self.trimmed_g, 2),
             "resin": self.resin.id,
             "powder": self.powder.id,
             "temperature_c": self.temperature_c,
             "findings": [finding.as_json() for finding in self.findings],
+            "note": self.note,
         }
 
 
@@ -158,7 +177,9 @@ def plan_cast(
         resin=resin_row,
         powder=powder_row,
         temperature_c=temperature_c,
-        findings=findings + _mix_findings(coats, mass, resin_row),
+        trimmed_g=sum(coat.amounts.mixed_g for coat in coats)
+        * (trim_area_cm2 / (show_area_cm2 + trim_area_cm2)),
+        findings=findings + _mix_findings(coats, mass),
         mass_why=_mass_why(layers, show_area_cm2, practice),
     )
 
@@ -180,23 +201,8 @@ def _check(area_cm2: float, *, face_coat_mm: float, wall_mm: float) -> None:
         )
 
 
-def _mix_findings(
-    coats: tuple[CastCoat, ...], mass: Estimate, resin: MaterialRow
-) -> tuple[Finding, ...]:
+def _mix_findings(coats: tuple[CastCoat, ...], mass: Estimate) -> tuple[Finding, ...]:
     found = []
-    least = resin.figures.get("smallest_batch")
-    small = [c for c in coats if least and _resin_g(c) < least.typical]
-    if least and small:
-        found.append(
-            Finding(
-                "small batches",
-                sum(len(coat.batches) for coat in small),
-                f"Batches hold as little as {min(map(_resin_g, small)):.0f} g of resin "
-                f"({', '.join(coat.name for coat in small)}); below {least.typical:g} g "
-                "this resin may set poorly.",
-                "Mix for two moulds at once, or try the batch size on scrap first.",
-            )
-        )
     if coats[0].metal_fraction > THICKEST_METAL_SHARE:
         found.append(
             Finding(
