@@ -74,6 +74,7 @@ def plan_as_json(
         "warnings": _warnings(shape, work, proof, remarks),
         "parts": [part],
         "steps": [step.as_json() for step in work.steps],
+        "schedule": work.schedule.as_json(),
         "shopping": [item.as_json() for item in work.shopping],
         "cautions": [caution.as_json() for caution in work.cautions],
     }
