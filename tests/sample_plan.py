@@ -128,7 +128,8 @@ FINDINGS = [
         "count": 2,
         "sentence": "Two small holes, the larger 3.1 mm across, pierce the brow.",
         "next_step": "They were closed; look at the picture and smooth the patch if it shows.",
-        "blocks": [],
+        "blocks": ["print", "mould"],
+        "mended": True,
         "places_mm": [[-20.0, -20.0, 76.0]],
         "size_mm": 3.1,
     },
@@ -162,6 +163,7 @@ def sample_plan() -> dict[str, Any]:
         silicone_coat("thickened coat 2", 83.1, 1.75, 1),
         silicone_coat("thickened coat 3", 83.1, 1.75, 1),
         silicone_coat("flange and keys", 171.6, None, 2),
+        silicone_coat("bedding coat", 71.2, 1.5, 1),
     ]
     cast = {
         "coats": [
@@ -174,6 +176,7 @@ def sample_plan() -> dict[str, Any]:
         "castings_made_of": {"good": 6, "cleaner": 1, "backup": 1, "rejects": 1, "total": 9},
         "pull_mass_g": {"p10": 176.2, "p50": 203.4, "p90": 232.8},
         "waste_g": 31.65,
+        "trimmed_g": 40.2,
         "resin": "urethane-medium",
         "powder": "bronze-irregular",
         "temperature_c": 21.0,
@@ -299,25 +302,16 @@ def sample_plan() -> dict[str, Any]:
                         "proof": {
                             "passed": True,
                             "checks": [
-                                {
-                                    "name": "shell 1 leaves",
-                                    "passed": True,
-                                    "found": 0.0,
-                                    "limit": 0.5,
-                                },
-                                {
-                                    "name": "shell 2 leaves",
-                                    "passed": True,
-                                    "found": 0.02,
-                                    "limit": 0.5,
-                                },
-                                {"name": "least skin", "passed": True, "found": 5.94, "limit": 5.8},
-                                {
-                                    "name": "show surface",
-                                    "passed": True,
-                                    "found": 0.012,
-                                    "limit": 0.05,
-                                },
+                                _check("solid: body", 0, 0),
+                                _check("solid: skin", 0, 0),
+                                _check("apart: body and skin", 0.012, 0.05),
+                                _check("pull: piece 1", 0.392, 0.0349),
+                                _check("pull: piece 2", 0.392, 0.0349),
+                                _check("release: piece 1", 0.0, 0.05),
+                                _check("release: piece 2", 0.02, 0.05),
+                                _check("support: piece 1", 0.9936, 0.95),
+                                _check("gap", 7.44, 7.3),
+                                _check("show true", 0.012, 0.05),
                             ],
                         },
                         "coats": skin_coats,
@@ -327,6 +321,13 @@ def sample_plan() -> dict[str, Any]:
             }
         ],
         "steps": STEPS,
+        "schedule": {
+            "mould_min": [3638, 8971],
+            "casting_min": [114, 221],
+            "castings": 9,
+            "castings_a_day": 2,
+            "edition_days": 5,
+        },
         "shopping": SHOPPING,
         "cautions": CAUTIONS,
     }
@@ -342,6 +343,10 @@ def _option(
         "shell_g": shell_g,
         "recommended": recommended,
     }
+
+
+def _check(name: str, found: float, limit: float) -> dict[str, Any]:
+    return {"name": name, "passed": True, "found": found, "limit": limit}
 
 
 def _step(title: str, text: str, least: float, most: float, *cautions: str) -> dict[str, Any]:
@@ -429,6 +434,7 @@ SHOPPING = [
         "for": "bank",
     },
     {"item": "bolts M6 × 25", "net": 4, "waste": 0, "buy": 4, "unit": "pieces", "for": "shell"},
+    {"item": "cartridges", "net": 1, "waste": 0, "buy": 1, "unit": "pairs", "for": "respirator"},
 ]
 
 CAUTIONS = [

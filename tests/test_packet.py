@@ -234,8 +234,35 @@ def test_routine_checks_that_hold_share_a_line_and_a_failing_one_is_told() -> No
         ],
     }
     rows = mould_page(mould)["proof"]["checks"]
-    assert [row["sentence"] for row in rows] == [
-        "Closed and in one piece: body; skin.",
-        "Piece 1 is open.",
-    ]
-    assert rows[1]["found"] == "0"
+    assert [row["sentence"] for row in rows] == ["Body; skin.", "Piece 1 is open."]
+    assert [row["found"] for row in rows] == ["2 of 2", "no fault"]
+
+
+def test_the_proof_is_told_in_units_of_the_bench() -> None:
+    """sin 23.1 degrees is 0.392, sin 2 degrees 0.0349."""
+    rows = mould_page(sample_plan()["parts"][0]["moulds"][0])["proof"]["checks"]
+    told = {row["name"]: (row["found"], row["limit"]) for row in rows}
+    assert told["The pull of piece 1 rises from the board"] == ("23.1°", "at least 2°")
+    assert told["Piece 1 backs the silicone: share that does"] == ("99.4 %", "at least 95.0 %")
+    assert told["Room for the skin between body and shell"] == ("7.44 mm", "at least 7.30 mm")
+
+
+def test_what_was_mended_is_not_said_to_stand_in_the_way() -> None:
+    said = one_line(texts(sample_plan()))
+    assert "mended Two small holes" in said and said.count("stands in the way of") == 1
+
+
+def test_the_card_holds_what_each_pull_needs_and_no_clay() -> None:
+    plan = sample_plan()
+    card = " ".join(texts(plan)[-1].split())
+    for coat in plan["parts"][0]["cast"]["coats"]:
+        cup = coat["batches"][0]
+        assert f"{grams(cup['a_g'])} {grams(cup['b_g'])}" in card
+    assert "176 – 233 g, likely 203 g" in card and "clay" not in card
+
+
+def test_a_plan_without_a_schedule_is_silent_about_it() -> None:
+    plan = sample_plan()
+    assert "9 castings at 2 a day take 5 days" in one_line(texts(plan))
+    del plan["schedule"]
+    assert "a day take" not in one_line(texts(plan))

@@ -76,6 +76,17 @@ def mm(value: float | None, digits: int = 1) -> str:
     return with_unit(plain(value, digits), "mm")
 
 
+def fine_mm(value: float | None) -> str:
+    """The thickness of a coat: hundredths where it has any.
+
+    >>> fine_mm(0.75), fine_mm(0.9), fine_mm(1.0)
+    ('0.75 mm', '0.9 mm', '1.0 mm')
+    """
+    if value is None:
+        return NOT_GIVEN
+    return mm(value, 1 if abs(round(value, 2) - round(value, 1)) < 0.005 else 2)
+
+
 def size(sides_mm: Sequence[float] | None) -> str:
     """Length, width and height of a box.
 
@@ -108,30 +119,45 @@ def percent(share: float | None) -> str:
 
 
 def duration(minutes: float | None) -> str:
-    """A time as one says it across a bench.
+    """A time as one says it across a bench, no finer than one keeps it.
 
-    >>> duration(3.5), duration(25), duration(90), duration(1440), duration(4500)
-    ('3.5 min', '25 min', '1 h 30', '24 h', '3 d 3 h')
+    >>> duration(3.5), duration(25), duration(43), duration(92), duration(554), duration(2940)
+    ('3.5 min', '25 min', '45 min', '1 h 30', '9 h', '2 days')
     """
     if minutes is None or not math.isfinite(minutes):
         return NOT_GIVEN
     if minutes < 9.95:
         return with_unit(f"{round(float(minutes), 1):g}", "min")
-    whole = round(minutes)
-    if whole < 60:
-        return with_unit(str(whole), "min")
-    if whole < 48 * 60:
-        hours, rest = divmod(whole, 60)
-        return f"{hours} h" + (f" {rest:02d}" if rest else "")
-    days, rest = divmod(round(whole / 60), 24)
-    return f"{days} d" + (f" {rest} h" if rest else "")
+    if minutes <= 30:
+        return with_unit(str(_nearest(minutes)), "min")
+    if minutes < 3 * 60:
+        hours, rest = divmod(5 * _nearest(minutes / 5), 60)
+        return (f"{hours} h" + (f" {rest:02d}" if rest else "")) if hours else f"{rest} min"
+    if minutes < DAYS_FROM_MIN:
+        return f"{_nearest(minutes / 60)} h"
+    return _days(minutes)
+
+
+DAYS_FROM_MIN = 36 * 60
+
+
+def _days(minutes: float) -> str:
+    days = _nearest(minutes / 720) / 2
+    return f"{days:g} day{'' if days == 1 else 's'}"
+
+
+def _nearest(value: float) -> int:
+    """Half a unit upward, as a person rounds."""
+    return math.floor(value + 0.5)
 
 
 def span(least: float | None, most: float | None) -> str:
-    """Least to most time, once where they agree.
+    """Least to most time, once where they agree, and in one unit where that can be.
 
     >>> span(60, 90), span(20, 20), span(None, 240), span(30, None)
     ('1 h – 1 h 30', '20 min', 'up to 4 h', 'from 30 min')
+    >>> span(1108, 1662), span(1495, 2940), span(43, 554)
+    ('18 – 28 h', '1 – 2 days', '45 min – 9 h')
     """
     if least is None and most is None:
         return NOT_GIVEN
@@ -139,11 +165,13 @@ def span(least: float | None, most: float | None) -> str:
         return f"up to {duration(most)}"
     if most is None:
         return f"from {duration(least)}"
-    low, high = duration(least), duration(most)
+    both_in_days = most >= DAYS_FROM_MIN and least >= DAYS_FROM_MIN / 2
+    low, high = (_days(least) if both_in_days else duration(least)), duration(most)
     if low == high:
         return low
-    if low.endswith(" min") and high.endswith(" min"):
-        low = low.removesuffix(" min")
+    shown = [re.fullmatch(r"([\d.]+) (min|h|day)s?", text) for text in (low, high)]
+    if shown[0] and shown[1] and shown[0][2] == shown[1][2]:
+        low = shown[0][1]
     return f"{low} – {high}"
 
 
@@ -234,7 +262,9 @@ def with_unit(figure: str, unit: str | None) -> str:
 
 def kept_together(text: str) -> str:
     """The text with every figure tied to its unit, so that no line breaks between them."""
-    return re.sub(r"(?<=\d) (?=(?:mm|cm|g|ml|min|h|d|%|°C)(?![a-z]))", "\N{NO-BREAK SPACE}", text)
+    return re.sub(
+        r"(?<=\d) (?=(?:mm|cm|g|ml|min|h|days?|%|°C)(?![a-z]))", "\N{NO-BREAK SPACE}", text
+    )
 
 
 def shortened(text: str, most: int) -> str:

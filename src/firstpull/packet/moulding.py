@@ -11,6 +11,7 @@ from firstpull.packet.format import (
     cubic_cm,
     degrees,
     duration,
+    fine_mm,
     grams,
     middle,
     millilitres,
@@ -21,12 +22,10 @@ from firstpull.packet.format import (
     span,
     spread,
     square_cm,
-    words,
+    with_unit,
 )
+from firstpull.packet.proof import proof_page
 from firstpull.packet.summary import Data
-
-ROUTINE = {"solid": "Closed and in one piece", "apart": "Share no space"}
-"""Kinds of checks that are told in one line while they hold."""
 
 
 def mould_page(mould: Mapping[str, Any]) -> Data:
@@ -37,8 +36,9 @@ def mould_page(mould: Mapping[str, Any]) -> Data:
         "facts": _facts(mould),
         "pieces": [piece_row(n, p) for n, p in enumerate(shell.get("pieces") or [], start=1)],
         "options": _options(mould.get("options") or []),
-        "proof": _proof(mould.get("proof")),
-        "stretch": _stretch((mould.get("skin") or {}).get("stretch")),
+        "proof": proof_page(mould.get("proof")),
+        "stretch": _stretch(mould.get("skin") or {}),
+        "card": _card_facts(mould),
         "coats": [coat_row(n, c) for n, c in enumerate(mould.get("coats") or [], start=1)],
     }
 
@@ -52,7 +52,7 @@ def _facts(mould: Mapping[str, Any]) -> list[Data]:
         ("skin", mm(skin.get("thickness_mm"))),
         ("silicone, all told", cubic_cm(skin.get("volume_cm3"))),
         ("of it, fill of undercuts", cubic_cm(skin.get("fill_cm3"))),
-        ("silicone by weight", grams(middle(mass)) + around),
+        ("silicone by weight, likely", grams(middle(mass)) + around),
         ("clay or filler", cubic_cm(mould.get("clay_cm3"))),
         ("body: master and clay", cubic_cm((mould.get("body") or {}).get("volume_cm3"))),
         ("shell", str(shell.get("kind") or NOT_GIVEN)),
@@ -62,12 +62,21 @@ def _facts(mould: Mapping[str, Any]) -> list[Data]:
     return [{"what": w, "value": v} for w, v in rows if not v.startswith(NOT_GIVEN)]
 
 
+CARD_FACTS = ("skin", "silicone by weight, likely", "shell", "shell wall")
+
+
+def _card_facts(mould: Mapping[str, Any]) -> list[Data]:
+    """What is still asked of a mould on the shelf."""
+    return [fact for fact in _facts(mould) if fact["what"] in CARD_FACTS]
+
+
 def piece_row(number: int, piece: Mapping[str, Any]) -> Data:
     """One shell piece in the order it comes off."""
     bolts = piece.get("bolts") or []
     return {
         "number": str(number),
         "pull": pull_in_words(piece.get("pull")),
+        "way": way_in_words(piece.get("pull")),
         "volume": cubic_cm(piece.get("volume_cm3")),
         "mass": grams(middle(piece.get("mass_g"))),
         "bolts": plain(len(bolts)) if bolts else NOT_GIVEN,
@@ -75,23 +84,50 @@ def piece_row(number: int, piece: Mapping[str, Any]) -> Data:
 
 
 def pull_in_words(pull: Sequence[float] | None) -> str:
-    """A pull direction as one would show it with a hand over the board.
+    """A pull direction as one would show it with a hand over the board, then by the axes.
 
     >>> pull_in_words([0, 0, 1])
     'straight up'
     >>> pull_in_words([0.94, 0, 0.342])
-    'toward +x, 20° above the board'
+    'up and toward the right, 20° above the board (+x)'
+    """
+    way = way_in_words(pull)
+    if not pull or way == STRAIGHT_UP:
+        return way
+    return f"{way} ({_side_in_words(float(pull[0]), float(pull[1]))})"
+
+
+STRAIGHT_UP = "straight up"
+
+SIDES_SEEN = (
+    "the right",
+    "the back and right",
+    "the back",
+    "the back and left",
+    "the left",
+    "the front and left",
+    "the front",
+    "the front and right",
+)
+"""As in the pictures, in eighths of a turn from +x over +y; the front is the -y side."""
+
+
+def way_in_words(pull: Sequence[float] | None) -> str:
+    """A pull as seen in the pictures.
+
+    >>> way_in_words([0.04, -0.44, 0.9])
+    'up and toward the front, 64° above the board'
     """
     if not pull:
         return NOT_GIVEN
     x, y, z = (float(c) for c in pull)
-    flat = math.hypot(x, y)
-    rise = math.degrees(math.atan2(z, flat))
+    rise = math.degrees(math.atan2(z, math.hypot(x, y)))
     if rise > 87:
-        return "straight up"
-    side = _side_in_words(x, y)
-    height = "along the board" if abs(rise) < 0.5 else f"{rise:.0f}° above the board"
-    return f"toward {side}, {height}"
+        return STRAIGHT_UP
+    side = SIDES_SEEN[round(math.degrees(math.atan2(y, x)) / 45) % 8]
+    if abs(rise) < 0.5:
+        return f"toward {side}, along the board"
+    return f"up and toward {side}, {rise:.0f}° above the board"
 
 
 def _side_in_words(x: float, y: float) -> str:
@@ -120,51 +156,9 @@ def _options(options: Sequence[Mapping[str, Any]]) -> list[Data]:
     ]
 
 
-def _proof(proof: Mapping[str, Any] | None) -> Data | None:
-    if not proof:
-        return None
-    checks = proof.get("checks") or []
-    routine = [c for c in checks if c.get("passed") and _kind(c) in ROUTINE]
-    told = [c for c in checks if c not in routine]
-    return {
-        "passed": bool(proof.get("passed")),
-        "checks": [
-            _routine_row(kind, same)
-            for kind in ROUTINE
-            if (same := [c for c in routine if _kind(c) == kind])
-        ]
-        + [
-            {
-                "name": str(c.get("name", "")),
-                "passed": bool(c.get("passed")),
-                "found": words(c.get("found")),
-                "limit": words(c.get("limit")),
-                "sentence": str(c.get("sentence") or ""),
-            }
-            for c in told
-        ],
-    }
-
-
-def _kind(check: Mapping[str, Any]) -> str:
-    """What a check is about, without the piece it is about."""
-    return str(check.get("name", "")).partition(":")[0]
-
-
-def _routine_row(kind: str, checks: Sequence[Mapping[str, Any]]) -> Data:
-    """Checks that hold and are of one kind, in one line."""
-    what = [str(c["name"]).partition(": ")[2] for c in checks]
-    return {
-        "name": kind,
-        "passed": True,
-        "found": str(len(checks)),
-        "limit": str(len(checks)),
-        "sentence": f"{ROUTINE[kind]}: {'; '.join(what)}." if what else "",
-    }
-
-
-def _stretch(stretch: Mapping[str, Any] | None) -> Data | None:
+def _stretch(skin: Mapping[str, Any]) -> Data | None:
     """Longest length over own length, 1 at rest, shown as the strain above 1."""
+    stretch = skin.get("stretch")
     if not stretch or stretch.get("ratio") is None:
         return None
     strain = max(float(stretch["ratio"]) - 1, 0.0)
@@ -177,7 +171,18 @@ def _stretch(stretch: Mapping[str, Any] | None) -> Data | None:
         "limit_share": None if limit is None else round(limit / top, 3),
         "within": limit is None or strain <= limit,
         "sentence": str(stretch.get("sentence") or ""),
+        "aside": _pockets_aside(skin.get("pockets")),
     }
+
+
+def _pockets_aside(pockets: Sequence[Any] | None) -> str:
+    """What this figure does not judge."""
+    if pockets is None:
+        return "Deep pockets behind a narrow mouth are not judged here: look at the section."
+    if not pockets:
+        return "Pockets behind a narrow mouth were looked for apart: none was found."
+    count = f"{len(pockets)} pocket{'' if len(pockets) == 1 else 's'}"
+    return f"Not judged here: {count} behind a narrow mouth, told among the cautions."
 
 
 def coat_row(number: int, coat: Mapping[str, Any]) -> Data:
@@ -206,7 +211,7 @@ def coat_row(number: int, coat: Mapping[str, Any]) -> Data:
 def _coat_facts(coat: Mapping[str, Any]) -> str:
     facts = []
     if coat.get("thickness_mm") is not None:
-        facts.append(mm(coat["thickness_mm"]))
+        facts.append(fine_mm(coat["thickness_mm"]))
     if coat.get("area_cm2") is not None:
         facts.append(square_cm(coat["area_cm2"]))
     return " on ".join(facts)
@@ -257,4 +262,24 @@ def cast_page(cast: Mapping[str, Any] | None) -> Data | None:
     return {
         "coats": [coat_row(n, c) for n, c in enumerate(cast.get("coats") or [], start=1)],
         "note": str(cast.get("note") or ""),
+        "card": [row for c in cast.get("coats") or [] for row in _card_rows(c)],
+        "expected": _expected(cast.get("pull_mass_g")),
     }
+
+
+def _card_rows(coat: Mapping[str, Any]) -> list[Data]:
+    """What goes into each cup, one line for cups that are alike."""
+    row = coat_row(0, coat)
+    rows = []
+    for cup in row["cups"]:
+        mass = {pour["name"]: with_unit(pour["mass"], "g") for pour in cup["pours"]}
+        figures = {name: mass.get(name, NOT_GIVEN) for name in ("A", "B", "powder")}
+        rows.append({"name": row["name"], "count": str(cup["count"]), **figures})
+    return rows
+
+
+def _expected(mass: Mapping[str, float] | float | None) -> str:
+    if mass is None:
+        return ""
+    around = f"{spread(mass)} g, likely " if isinstance(mass, Mapping) else ""
+    return around + grams(middle(mass))

@@ -79,6 +79,7 @@ def page_data(
         "parts": [_part(plan, job, p, n, pictures) for n, p in enumerate(parts, start=1)],
         "assumed": summary.assumptions(plan),
         "steps": summary.steps(plan),
+        "schedule": summary.schedule(plan),
         "shopping": summary.shopping(plan),
         "cautions": summary.cautions(plan),
     }

@@ -98,7 +98,7 @@ def _silicone(moulds: Sequence[Mapping[str, Any]]) -> Data:
     note = f"{spread(spreads[0])} g in 8 of 10" if len(spreads) == 1 else ""
     if not skins:
         return readout("silicone", scale_figure(sum(known)) if known else NOT_GIVEN, "g", note)
-    return readout("silicone in the skin", scale_figure(sum(skins)), "g", note)
+    return readout("silicone in the skin, likely", scale_figure(sum(skins)), "g", note)
 
 
 def _resin(part: Mapping[str, Any]) -> Data:
@@ -107,8 +107,10 @@ def _resin(part: Mapping[str, Any]) -> Data:
         return readout("mix per casting", NOT_GIVEN)
     total = sum(float(c.get(k) or 0) for c in coats for k in ("a_g", "b_g", "powder_g"))
     waste = sum(float(c.get("waste_g") or 0) for c in coats)
-    note = f"{grams(waste)} waste besides" if waste else ""
-    return readout("mix per casting", scale_figure(total), "g", note)
+    trimmed = (part.get("cast") or {}).get("trimmed_g")
+    said = [f"{grams(trimmed)} trimmed off"] if trimmed else []
+    said += [f"{grams(waste)} waste besides"] if waste else []
+    return readout("mix per casting", scale_figure(total), "g", " · ".join(said))
 
 
 def _pull(part: Mapping[str, Any]) -> Data:
@@ -148,6 +150,7 @@ def findings(master: Mapping[str, Any]) -> list[Data]:
     rows = []
     for number, found in enumerate(master.get("findings") or [], start=1):
         blocks = found.get("blocks") or []
+        mended = bool(found.get("mended"))
         rows.append(
             {
                 "number": str(number),
@@ -156,7 +159,10 @@ def findings(master: Mapping[str, Any]) -> list[Data]:
                 "size": mm(found["size_mm"]) if found.get("size_mm") is not None else "",
                 "sentence": str(found.get("sentence", "")),
                 "next_step": str(found.get("next_step", "")),
-                "blocks": f"stands in the way of: {', '.join(blocks)}" if blocks else "",
+                "mended": mended,
+                "blocks": ""
+                if mended or not blocks
+                else f"stands in the way of: {', '.join(blocks)}",
             }
         )
     return rows
@@ -201,6 +207,24 @@ def steps(plan: Mapping[str, Any]) -> list[Data]:
     ]
 
 
+def schedule(plan: Mapping[str, Any]) -> str:
+    """How long it takes, in one line; empty where the plan does not say.
+
+    >>> schedule({"schedule": {"mould_min": [3638, 8971], "casting_min": [114, 221],
+    ...                        "castings": 9, "castings_a_day": 2, "edition_days": 5}})
+    'The mould takes 2.5 – 6 days, a casting 1 h 55 – 4 h; 9 castings at 2 a day take 5 days.'
+    """
+    given = plan.get("schedule")
+    if not given:
+        return ""
+    days = given["edition_days"]
+    return (
+        f"The mould takes {span(*given['mould_min'])}, a casting {span(*given['casting_min'])}; "
+        f"{given['castings']} casting{'' if given['castings'] == 1 else 's'} at "
+        f"{given['castings_a_day']} a day take {days} day{'' if days == 1 else 's'}."
+    )
+
+
 def shopping(plan: Mapping[str, Any]) -> list[Data]:
     """What to buy: what ends in the work, what is lost, and the sum to buy."""
     rows = []
@@ -218,9 +242,14 @@ def shopping(plan: Mapping[str, Any]) -> list[Data]:
     return rows
 
 
+ONE_OF = {"pairs": "pair", "pcs": "pc", "pieces": "piece"}
+
+
 def _amount(value: Any, unit: str) -> str:
     if not value:
         return NOT_GIVEN
+    if value == 1:
+        unit = ONE_OF.get(unit, unit)
     if unit in ("g", "ml") and isinstance(value, int | float):
         return with_unit(scale_figure(value), unit)
     return with_unit(words(value), unit)
