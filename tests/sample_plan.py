@@ -88,7 +88,7 @@ def silicone_coat(name: str, net_g: float, thickness_mm: float | None, cups: int
         "thickness_mm": thickness_mm,
         "volume_cm3": round(net_g / 1.15, 2),
         **_mixed(net_g, 10, 1.16, 0.98),
-        "thickener_g": 0.0 if name == "print coat" else round(net_g * 0.011, 2),
+        "thickener_g": 0.0 if name in ("print coat", "bedding coat") else round(net_g * 0.011, 2),
         "basis": "10 g of catalyst to 100 g of base, by weight; "
         "millilitres through the densities of the parts",
         "waste_g": round(net_g * 0.1, 2),
