@@ -94,13 +94,17 @@ def _sizes(shape: Geometry, sheet: JobSheet) -> dict[str, list[float]]:
 
 def _master(shape: Geometry, folder: str, closed: Mapping[str, bool]) -> dict[str, Any]:
     file = f"{folder}/master.stl"
+    left = {finding.kind for finding in shape.mended.findings_left}
     return {
         "file": file,
         "closed": closed[file],
         "volume_cm3": round(shape.measures.volume_cm3, 2),
         "area_cm2": round(shape.measures.area_cm2, 2),
         "triangles": len(shape.standing.master.faces),
-        "findings": [finding_in_mould(f, shape.standing.frame) for f in shape.findings],
+        "findings": [
+            finding_in_mould(f, shape.standing.frame) | {"mended": f.kind not in left}
+            for f in shape.findings
+        ],
         "mended": {**shape.mended.changed},
         "mended_notes": list(shape.mended.notes),
     }
