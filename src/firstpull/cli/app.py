@@ -38,7 +38,7 @@ PaperOption = Annotated[Paper | None, typer.Option("--paper", help="Paper of the
 
 app = typer.Typer(
     help="From a mesh to numbered castings: mould, casting plan and packet.",
-    epilog="Exit codes: 0 done; 1 refused, or findings that block; 2 wrong usage.",
+    epilog="Exit codes: 0 done; 1 refused, what mending cannot remove, or no proof; 2 wrong usage.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
