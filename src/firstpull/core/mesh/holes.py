@@ -1,11 +1,18 @@
-"""Small holes closed; eye openings and rims never."""
+"""Which holes are damage, and lids on them; eye openings and rims are for their makers."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any, Literal
+
 import numpy as np
+from numba import njit
 
 from firstpull.core.arrays import Floats, Ints
+from firstpull.core.mesh.lid import flat_lid
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.patch import smooth_lids
+from firstpull.core.mesh.topology import edge_table
 
 SMALL_HOLE_MM = 15.0
 """Length around a hole up to which it counts as damage: 15 mm is a hole 5 mm across. The eye
@@ -22,6 +29,44 @@ TRIANGLE_TIMES = 4.0
 CRACK_SHARE = 2e-3
 """A loop whose lid has less than this share of the area of a disc with the same perimeter is
 a crack: two edges that lie on each other."""
+
+CRACK_MOST = 400
+"""Vertices up to which a loop is tried as a crack."""
+
+
+@dataclass(frozen=True)
+class Lid:
+    """What closed one ring of open edges.
+
+    Args:
+        ring: (N,) the vertices around it.
+        first_face: number of its first face in the closed mesh; its faces follow each other.
+        faces: how many they are.
+        area_mm2: their area.
+        height_mm: how far the lid rises over the flat lid at most, along the flat lid's
+            normals; 0 for a flat lid.
+    """
+
+    ring: Ints
+    first_face: int
+    faces: int
+    area_mm2: float
+    height_mm: float
+
+
+@dataclass(frozen=True)
+class Closed:
+    """A mesh with lids.
+
+    Args:
+        mesh: the faces given, in their order, then those of the lids; vertices likewise.
+        lids: one for each ring closed; a loop that touches itself in a vertex has several.
+        left: numbers of the loops that are no ring of open edges and were left alone.
+    """
+
+    mesh: Mesh
+    lids: tuple[Lid, ...]
+    left: tuple[int, ...] = ()
 
 
 def loop_lengths_mm(mesh: Mesh, loops: list[Ints]) -> Floats:
@@ -43,77 +88,173 @@ def small_loops(
     lengths = loop_lengths_mm(mesh, loops)
     return [
         length <= (TRIANGLE_TIMES * limit if len(loop) == 3 else limit)
-        or _is_crack(mesh.vertices_mm[loop], float(length))
+        or is_crack(mesh.vertices_mm[loop], length_mm=float(length))
         for loop, length in zip(loops, lengths, strict=True)
     ]
 
 
-def _is_crack(ring: Floats, length: float) -> bool:
-    if not 3 <= len(ring) <= 400:
-        return False
-    corners = ring[np.array(_zip_up(ring))]
-    lid = np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    ).sum()
-    return bool(0.5 * lid < CRACK_SHARE * length * length / (4.0 * np.pi))
+def is_crack(ring_mm: Floats, *, length_mm: float) -> bool:
+    """Whether the two sides of a loop lie on each other.
 
-
-def close_loops(mesh: Mesh, loops: list[Ints]) -> Mesh:
-    """The mesh with a lid on each given loop.
-
-    A triangle closes three edges, a fan around a new middle vertex closes more; a crack is
-    zipped up between its own vertices.
+    >>> is_crack(np.array([[0., 0, 0], [1, 0, 0], [2, 0, 0], [1, 1e-4, 0]]), length_mm=4.0)
+    True
     """
-    vertices, faces = [mesh.vertices_mm], [mesh.faces]
-    next_free = len(mesh.vertices_mm)
-    taken = _sides_taken(mesh, loops)
-    for loop in loops:
-        ring = mesh.vertices_mm[loop]
-        length = float(loop_lengths_mm(mesh, [loop])[0])
-        if len(loop) == 3 or (_is_crack(ring, length) and _is_free(loop, _zip_up(ring), taken)):
-            lid = loop[np.array(_zip_up(ring))]
-        else:
-            middle = np.full(len(loop), next_free, dtype=np.int64)
-            lid = np.stack([np.roll(loop, -1), loop, middle], axis=1)
-            vertices.append(ring.mean(axis=0)[None])
-            next_free += 1
-        faces.append(lid.astype(np.int32))
-    return Mesh(np.concatenate(vertices), np.concatenate(faces))
+    if not 3 <= len(ring_mm) <= CRACK_MOST:
+        return False
+    area = _zipped_area(np.ascontiguousarray(ring_mm))
+    return bool(area < CRACK_SHARE * length_mm * length_mm / (4.0 * np.pi))
 
 
-def _zip_up(ring: Floats) -> list[tuple[int, int, int]]:
-    """Triangles over a loop that run against it, the shortest new edge first."""
-    left = list(range(len(ring)))
-    made = []
-    while len(left) > 3:
-        spots = ring[left]
-        across = np.linalg.norm(np.roll(spots, 1, axis=0) - np.roll(spots, -1, axis=0), axis=1)
-        i = int(np.argmin(across))
-        made.append((left[(i + 1) % len(left)], left[i], left[i - 1]))
-        del left[i]
-    made.append((left[2], left[1], left[0]))
-    return made
+@njit(cache=True)
+def _zipped_area(ring: Any) -> float:
+    """Area of the lid that joins, again and again, the two vertices nearest to each other."""
+    left = ring.copy()
+    n = len(left)
+    area = 0.0
+    while n > 2:
+        best, at = np.inf, 0
+        for i in range(n):
+            across = left[(i + 1) % n] - left[i - 1 if i else n - 1]
+            if (across * across).sum() < best:
+                best, at = (across * across).sum(), i
+        before, after = left[at - 1 if at else n - 1], left[(at + 1) % n]
+        u, v = before - left[at], after - left[at]
+        area += 0.5 * np.sqrt((np.cross(u, v) ** 2).sum())
+        for i in range(at, n - 1):
+            left[i] = left[i + 1]
+        n -= 1
+    return area
 
 
-def _sides_taken(mesh: Mesh, loops: list[Ints]) -> set[tuple[int, int]]:
-    """The edges between loop vertices that the mesh has already."""
-    if not loops:
-        return set()
-    on_loop = np.zeros(len(mesh.vertices_mm), dtype=np.bool_)
-    on_loop[np.concatenate(loops)] = True
+def close_loops(mesh: Mesh, loops: list[Ints], *, how: Literal["flat", "smooth"] = "flat") -> Mesh:
+    """The mesh with a lid on each given loop: ``closed_loops`` without its report."""
+    return closed_loops(mesh, loops, how=how).mesh
+
+
+def closed_loops(
+    mesh: Mesh, loops: list[Ints], *, how: Literal["flat", "smooth"] = "flat"
+) -> Closed:
+    """Lids on the given loops, and what they are like.
+
+    A flat lid joins the vertices of the loop by the triangles that bend and measure least. A
+    smooth lid starts from it, is refined to the edge lengths around, and follows the
+    curvature of the surface around it. No vertex given moves, no face given changes, and no
+    edge gets more than two faces.
+
+    Args:
+        mesh: any mesh.
+        loops: as ``open_loops`` finds them; a loop that passes a vertex twice gets a lid on
+            each ring of it.
+        how: "flat" or "smooth".
+
+    >>> from firstpull.core.mesh.topology import is_closed, open_loops
+    >>> tent = Mesh([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0.5, 0.5, 1]],
+    ...             [[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
+    >>> done = closed_loops(tent, open_loops(tent))
+    >>> is_closed(done.mesh), done.lids[0].area_mm2
+    (True, 1.0)
+    """
+    rings, left = _rings(mesh, loops)
+    if not rings:
+        return Closed(mesh, (), left)
+    joined = _neighbours(mesh, [ring for ring, _ in rings])
+    points, lids = _flat_lids(mesh, rings, joined)
+    heights = [0.0] * len(lids)
+    if how == "smooth":
+        points, lids, heights = smooth_lids(mesh, [ring for ring, _ in rings], points, lids, joined)
+    begins = np.cumsum([len(mesh.faces), *map(len, lids)])
+    closed = Mesh(points, np.concatenate([mesh.faces, *lids]))
+    areas = closed.face_areas_mm2
+    return Closed(
+        closed,
+        tuple(
+            Lid(ring, int(a), len(lid), float(areas[a : a + len(lid)].sum()), height)
+            for (ring, _), lid, a, height in zip(rings, lids, begins, heights, strict=False)
+        ),
+        left,
+    )
+
+
+def _rings(mesh: Mesh, loops: list[Ints]) -> tuple[list[tuple[Ints, Floats]], tuple[int, ...]]:
+    """Rings that pass no vertex twice, each with the far corner of the face along each side."""
+    table = edge_table(mesh)
+    corner = mesh.faces.ravel()
+    alone = table.sides[table.start[:-1][table.count == 1]]
+    far = corner[alone - alone % 3 + (alone % 3 + 2) % 3]
+    ends = table.ends[table.count == 1].tolist()
+    opposite = {(a, b): c for (a, b), c in zip(ends, far.tolist(), strict=True)}
+    rings, left = [], []
+    for number, loop in enumerate(loops):
+        for ring in _simple(loop.tolist()):
+            sides = zip(ring, ring[1:] + ring[:1], strict=True)
+            apex = [opposite.get((min(side), max(side)), -1) for side in sides]
+            if len(ring) < 3 or -1 in apex:
+                left.append(number)
+            else:
+                rings.append((np.array(ring, dtype=np.int32), mesh.vertices_mm[apex]))
+    return rings, tuple(dict.fromkeys(left))
+
+
+def _simple(loop: list[int]) -> list[list[int]]:
+    """A loop cut at the vertices it passes more than once.
+
+    >>> _simple([1, 2, 3, 1, 4, 5])
+    [[1, 2, 3], [1, 4, 5]]
+    """
+    rings: list[list[int]] = []
+    path: list[int] = []
+    place: dict[int, int] = {}
+    for vertex in loop:
+        if vertex in place:
+            first = place[vertex]
+            rings.append(path[first:])
+            for gone in path[first:]:
+                del place[gone]
+            del path[first:]
+        place[vertex] = len(path)
+        path.append(vertex)
+    return [*rings, path]
+
+
+def _flat_lids(
+    mesh: Mesh, rings: list[tuple[Ints, Floats]], joined: dict[int, set[int]]
+) -> tuple[Floats, list[Ints]]:
+    """All vertices, and the faces of each ring's lid, in them; ``joined`` learns its edges."""
+    points, lids, free = [mesh.vertices_mm], [], len(mesh.vertices_mm)
+    for ring, apex in rings:
+        place = {vertex: i for i, vertex in enumerate(ring.tolist())}
+        barred = [
+            (i, place[other])
+            for vertex, i in place.items()
+            for other in joined[vertex]
+            if other in place
+        ]
+        lid = flat_lid(
+            mesh.vertices_mm[ring],
+            apex_mm=apex,
+            barred=np.array(barred, dtype=np.int32).reshape(-1, 2),
+        )
+        if len(lid):
+            lid = ring[lid]
+        else:  # every way would use an edge twice: a fan around a new middle vertex does not
+            middle = np.full(len(ring), free, dtype=np.int32)
+            lid = np.stack([np.roll(ring, -1), ring, middle], axis=1)
+            points.append(mesh.vertices_mm[ring].mean(axis=0)[None])
+            free += 1
+        for a, b in lid[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).tolist():
+            joined.setdefault(a, set()).add(b)
+            joined.setdefault(b, set()).add(a)
+        lids.append(lid)
+    return np.concatenate(points), lids
+
+
+def _neighbours(mesh: Mesh, rings: list[Ints]) -> dict[int, set[int]]:
+    """For each ring vertex, the ring vertices that an edge of the mesh joins it to."""
+    on_ring = np.zeros(len(mesh.vertices_mm), dtype=np.bool_)
+    on_ring[np.concatenate(rings)] = True
     sides = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    sides = np.sort(sides[on_loop[sides].all(axis=1)], axis=1)
-    return {(low, high) for low, high in sides.tolist()}
-
-
-def _is_free(loop: Ints, lid: list[tuple[int, int, int]], taken: set[tuple[int, int]]) -> bool:
-    """Whether a lid's inner edges are all new to the mesh."""
-    n = len(loop)
-    for triangle in lid:
-        for a, b in zip(triangle, triangle[1:] + triangle[:1], strict=True):
-            if (a - b) % n in (1, n - 1):
-                continue
-            low, high = sorted((int(loop[a]), int(loop[b])))
-            if (low, high) in taken:
-                return False
-    return True
+    known: dict[int, set[int]] = {int(v): set() for v in np.flatnonzero(on_ring)}
+    for a, b in sides[on_ring[sides].all(axis=1)].tolist():
+        known[a].add(b)
+        known[b].add(a)
+    return known
