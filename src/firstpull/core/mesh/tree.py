@@ -174,7 +174,7 @@ def nearest(
     leaves = len(start) - 1
     best, found = reach, -1
     spot = np.empty(3)
-    nodes[0], least[0] = 0, square_to_box(point, boxes[0])
+    nodes[0], least[0] = 0, square_to_box(point, boxes, 0)
     top = 1
     while top:
         top -= 1
@@ -184,13 +184,13 @@ def nearest(
         if node >= leaves - 1:
             leaf = node - leaves + 1
             for face in range(start[leaf], start[leaf + 1]):
-                away = square_to_face(point, corners[face], spot)
+                away = square_to_face(point, corners, face, spot)
                 if away < best:
                     best, found = away, face
                     place[:] = spot
             continue
         one, other = 2 * node + 1, 2 * node + 2
-        a, b = square_to_box(point, boxes[one]), square_to_box(point, boxes[other])
+        a, b = square_to_box(point, boxes, one), square_to_box(point, boxes, other)
         if a < b:
             one, other, a, b = other, one, b, a
         if a < best:
@@ -203,25 +203,25 @@ def nearest(
 
 
 @njit(cache=True, inline="always")
-def square_to_box(point, box):  # type: ignore[no-untyped-def]
-    """Squared distance from a point to a box; 0 inside."""
+def square_to_box(point, boxes, node):  # type: ignore[no-untyped-def]
+    """Squared distance from a point to a node's box; 0 inside."""
     total = 0.0
     for k in range(3):
-        out = max(box[k] - point[k], point[k] - box[3 + k], 0.0)
+        out = max(boxes[node, k] - point[k], point[k] - boxes[node, 3 + k], 0.0)
         total += out * out
     return total
 
 
 @njit(cache=True)
-def square_to_face(point: Any, corners: Any, place: Any) -> float:
-    """Squared distance from a point to a triangle of nine numbers; writes the nearest place.
+def square_to_face(point: Any, corners: Any, face: int, place: Any) -> float:
+    """Squared distance from a point to one of (F, 9) triangles; writes the nearest place.
 
     By the region of the triangle's plane that the point lies over: Ericson, Real-Time
     Collision Detection (2005), 5.1.5. A triangle nearly without area counts as its sides.
     """
-    ax, ay, az = corners[0], corners[1], corners[2]
-    ux, uy, uz = corners[3] - ax, corners[4] - ay, corners[5] - az
-    vx, vy, vz = corners[6] - ax, corners[7] - ay, corners[8] - az
+    ax, ay, az = corners[face, 0], corners[face, 1], corners[face, 2]
+    ux, uy, uz = corners[face, 3] - ax, corners[face, 4] - ay, corners[face, 5] - az
+    vx, vy, vz = corners[face, 6] - ax, corners[face, 7] - ay, corners[face, 8] - az
     px, py, pz = point[0] - ax, point[1] - ay, point[2] - az
     uu = ux * ux + uy * uy + uz * uz
     vv = vx * vx + vy * vy + vz * vz
