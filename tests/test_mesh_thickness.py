@@ -45,11 +45,11 @@ def test_a_rod_a_ring_and_a_ball_are_as_thick_as_their_diameter() -> None:
     ):
         wall = wall_thickness(mesh).wall_mm
         round_side = np.abs(mesh.face_normals[:, 2]) < 0.99
-        # a polygon is narrower across its flats, and a face's centre may lie a sixth of its
-        # width beside the middle, where the ball meets the far side that much sooner
+        # a polygon is narrower across its flats; and where the ball touches a flat beside its
+        # middle, by s, the last face that counts, 120 degrees away, stops it 2 s tan(30) sooner
         flats = thin * np.cos(np.pi / corners)
-        beside = thin * np.sin(np.pi / corners) / 6.0
-        assert wall[round_side].min() > flats - 2.0 * beside
+        beside = thin * np.sin(np.pi / corners) / 2.0
+        assert wall[round_side].min() > flats - 2.0 * beside * np.tan(np.pi / 6) - 1e-6
         assert wall[round_side].max() < 1.001 * thin
 
 
