@@ -63,3 +63,15 @@ def test_each_face_lies_in_one_leaf_and_in_the_boxes_above_it() -> None:
             if node == 0:
                 break
             node = (node - 1) // 2
+
+
+def test_facing_leaves_out_the_other_side_of_a_wall() -> None:
+    plate = m.box(size_mm=(40, 40, 2))
+    above = np.array([[20.0, 20.0, 0.5]])
+    tree = Tree.of(plate)
+    assert tree.closest(above)[0] == pytest.approx([0.5])
+    distance, face, _ = tree.closest(above, facing=[[0, 0, 1]])
+    assert distance == pytest.approx([1.5])
+    assert plate.face_normals[face[0]] == pytest.approx([0, 0, 1])
+    lonely = Tree.of(plate.with_faces(plate.face_normals[:, 2] > 0.5))
+    assert lonely.closest(above, facing=[[0, 0, -1]])[1][0] == -1

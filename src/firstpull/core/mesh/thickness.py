@@ -194,13 +194,13 @@ def _radii(
     across = np.full(n, -1, dtype=np.int32)
     for block in prange((n + BLOCK - 1) // BLOCK):
         nodes = np.empty(2 * DEPTH, dtype=np.int32)
-        centre, spot = np.empty(3), np.empty(3)
+        spot = np.empty(3)
         before, likely = most, -1
         for i in range(BLOCK * block, min(n, BLOCK * block + BLOCK)):
             r = min(most, 1.5 * before)
             while True:
                 r, across[i] = _shrunk(
-                    i, r, likely, points, ways, boxes, start, corners, normals, nodes, centre, spot
+                    i, r, likely, points, ways, boxes, start, corners, normals, nodes, spot
                 )
                 if across[i] >= 0 or r >= most:
                     break
@@ -223,7 +223,6 @@ def _shrunk(
     corners: Any,
     normals: Any,
     nodes: Any,
-    centre: Any,
     spot: Any,
 ) -> Any:
     """A ball made smaller until no face that looks against its own reaches into it."""
@@ -235,7 +234,7 @@ def _shrunk(
         likely >= 0
         and nx * normals[likely, 0] + ny * normals[likely, 1] + nz * normals[likely, 2] < AGAINST
     ):
-        less = _beside(likely, r, px, py, pz, nx, ny, nz, corners, centre, spot)
+        less = _beside(likely, r, px, py, pz, nx, ny, nz, corners, spot)
         if less < r:
             r, found = less, likely
     nodes[0] = 0
@@ -243,8 +242,7 @@ def _shrunk(
     while top:
         top -= 1
         node = nodes[top]
-        centre[0], centre[1], centre[2] = px - r * nx, py - r * ny, pz - r * nz
-        if square_to_box(centre, boxes, node) >= r * r:
+        if square_to_box(px - r * nx, py - r * ny, pz - r * nz, boxes, node) >= r * r:
             continue
         if node < leaves - 1:
             nodes[top], nodes[top + 1] = 2 * node + 1, 2 * node + 2
@@ -254,18 +252,18 @@ def _shrunk(
         for face in range(start[leaf], start[leaf + 1]):
             if nx * normals[face, 0] + ny * normals[face, 1] + nz * normals[face, 2] >= AGAINST:
                 continue
-            less = _beside(face, r, px, py, pz, nx, ny, nz, corners, centre, spot)
+            less = _beside(face, r, px, py, pz, nx, ny, nz, corners, spot)
             if less < r:
                 r, found = less, face
     return r, found
 
 
 @njit(cache=True)
-def _beside(face, r, px, py, pz, nx, ny, nz, corners, centre, spot):  # type: ignore[no-untyped-def]
+def _beside(face, r, px, py, pz, nx, ny, nz, corners, spot):  # type: ignore[no-untyped-def]
     """The radius at which a face that looks against the ball's own no longer reaches into it."""
     for _ in range(_TURNS):
-        centre[0], centre[1], centre[2] = px - r * nx, py - r * ny, pz - r * nz
-        if square_to_face(centre, corners, face, spot) >= r * r * (1.0 - 1e-9):
+        cx, cy, cz = px - r * nx, py - r * ny, pz - r * nz
+        if square_to_face(cx, cy, cz, corners, face, spot) >= r * r * (1.0 - 1e-9):
             break
         dx, dy, dz = px - spot[0], py - spot[1], pz - spot[2]
         depth = dx * nx + dy * ny + dz * nz

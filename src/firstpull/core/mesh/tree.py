@@ -54,9 +54,19 @@ class Tree:
         return Tree(boxes, order, start.astype(np.int32), corners)
 
     def closest(
-        self, points_mm: ArrayLike, *, reach_mm: float = np.inf
+        self,
+        points_mm: ArrayLike,
+        *,
+        reach_mm: float = np.inf,
+        facing: ArrayLike | None = None,
     ) -> tuple[Floats, NDArray[np.int32], Floats]:
         """The nearest place of the surface to each point.
+
+        Args:
+            points_mm: (N, 3) points.
+            reach_mm: how far to look.
+            facing: (N, 3) ways; only faces whose normal is within a right angle of a point's
+                way count for it. In a thin wall this keeps the other side out.
 
         Returns:
             (N,) distances; (N,) the faces, -1 where none is within reach, the distance then
@@ -68,8 +78,15 @@ class Tree:
         ([3.0, 6.364], [1.0, 2.0, 0.0])
         """
         points = np.ascontiguousarray(points_mm, dtype=np.float64).reshape(-1, 3)
+        ways = np.zeros((0, 3)) if facing is None else np.asarray(facing, dtype=np.float64)
         square, face, place = _closest(
-            points, float(reach_mm) ** 2, self.boxes_mm, self.order, self.start, self.corners_mm
+            points,
+            np.ascontiguousarray(ways.reshape(-1, 3)),
+            float(reach_mm) ** 2,
+            self.boxes_mm,
+            self.order,
+            self.start,
+            self.corners_mm,
         )
         return np.sqrt(square), face, place
 
@@ -139,17 +156,19 @@ def _bound(corners: Any, start: Any, boxes: Any) -> None:
 
 
 @njit(cache=True, parallel=True)
-def _closest(points: Any, reach: float, boxes: Any, order: Any, start: Any, corners: Any) -> Any:
+def _closest(
+    points: Any, ways: Any, reach: float, boxes: Any, order: Any, start: Any, corners: Any
+) -> Any:
     n = len(points)
     square = np.full(n, np.inf)
     face = np.full(n, -1, dtype=np.int32)
     place = np.full((n, 3), np.nan)
     for block in prange((n + 255) // 256):
         nodes = np.empty(DEPTH, dtype=np.int32)
-        least = np.empty(DEPTH)
+        least, spot = np.empty(DEPTH), np.empty(3)
         for i in range(256 * block, min(n, 256 * block + 256)):
-            square[i], face[i] = nearest(
-                points[i], reach, boxes, start, corners, nodes, least, place[i]
+            square[i], face[i] = _nearest(
+                i, points, ways, reach, boxes, start, corners, nodes, least, spot, place
             )
             if face[i] >= 0:
                 face[i] = order[face[i]]
@@ -157,24 +176,27 @@ def _closest(points: Any, reach: float, boxes: Any, order: Any, start: Any, corn
 
 
 @njit(cache=True)
-def nearest(
-    point: Any,
+def _nearest(
+    i: int,
+    points: Any,
+    ways: Any,
     reach: float,
     boxes: Any,
     start: Any,
     corners: Any,
     nodes: Any,
     least: Any,
+    spot: Any,
     place: Any,
 ) -> Any:
     """Squared distance to the nearest face within a squared reach, and its number in the tree.
 
-    ``nodes`` and ``least`` are scratch space; the nearest place is written to ``place``.
+    ``nodes``, ``least`` and ``spot`` are scratch space.
     """
     leaves = len(start) - 1
     best, found = reach, -1
-    spot = np.empty(3)
-    nodes[0], least[0] = 0, square_to_box(point, boxes, 0)
+    px, py, pz = points[i, 0], points[i, 1], points[i, 2]
+    nodes[0], least[0] = 0, square_to_box(px, py, pz, boxes, 0)
     top = 1
     while top:
         top -= 1
@@ -184,13 +206,15 @@ def nearest(
         if node >= leaves - 1:
             leaf = node - leaves + 1
             for face in range(start[leaf], start[leaf + 1]):
-                away = square_to_face(point, corners, face, spot)
-                if away < best:
-                    best, found = away, face
-                    place[:] = spot
+                away = square_to_face(px, py, pz, corners, face, spot)
+                if away >= best or (len(ways) and _looks_away(corners, face, ways, i)):
+                    continue
+                best, found = away, face
+                for k in range(3):
+                    place[i, k] = spot[k]
             continue
         one, other = 2 * node + 1, 2 * node + 2
-        a, b = square_to_box(point, boxes, one), square_to_box(point, boxes, other)
+        a, b = square_to_box(px, py, pz, boxes, one), square_to_box(px, py, pz, boxes, other)
         if a < b:
             one, other, a, b = other, one, b, a
         if a < best:
@@ -202,18 +226,27 @@ def nearest(
     return (best if found >= 0 else np.inf), found
 
 
-@njit(cache=True, inline="always")
-def square_to_box(point, boxes, node):  # type: ignore[no-untyped-def]
-    """Squared distance from a point to a node's box; 0 inside."""
-    total = 0.0
-    for k in range(3):
-        out = max(boxes[node, k] - point[k], point[k] - boxes[node, 3 + k], 0.0)
-        total += out * out
-    return total
+@njit(cache=True)
+def _looks_away(corners: Any, face: int, ways: Any, i: int) -> bool:
+    """Whether a face's normal is a right angle or more away from a point's way."""
+    ax, ay, az = corners[face, 0], corners[face, 1], corners[face, 2]
+    ux, uy, uz = corners[face, 3] - ax, corners[face, 4] - ay, corners[face, 5] - az
+    vx, vy, vz = corners[face, 6] - ax, corners[face, 7] - ay, corners[face, 8] - az
+    x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+    return x * ways[i, 0] + y * ways[i, 1] + z * ways[i, 2] <= 0.0
 
 
 @njit(cache=True)
-def square_to_face(point: Any, corners: Any, face: int, place: Any) -> float:
+def square_to_box(px: float, py: float, pz: float, boxes: Any, node: int) -> float:
+    """Squared distance from a point to a node's box; 0 inside."""
+    x = max(boxes[node, 0] - px, px - boxes[node, 3], 0.0)
+    y = max(boxes[node, 1] - py, py - boxes[node, 4], 0.0)
+    z = max(boxes[node, 2] - pz, pz - boxes[node, 5], 0.0)
+    return x * x + y * y + z * z
+
+
+@njit(cache=True)
+def square_to_face(px: float, py: float, pz: float, corners: Any, face: int, place: Any) -> float:
     """Squared distance from a point to one of (F, 9) triangles; writes the nearest place.
 
     By the region of the triangle's plane that the point lies over: Ericson, Real-Time
@@ -222,7 +255,7 @@ def square_to_face(point: Any, corners: Any, face: int, place: Any) -> float:
     ax, ay, az = corners[face, 0], corners[face, 1], corners[face, 2]
     ux, uy, uz = corners[face, 3] - ax, corners[face, 4] - ay, corners[face, 5] - az
     vx, vy, vz = corners[face, 6] - ax, corners[face, 7] - ay, corners[face, 8] - az
-    px, py, pz = point[0] - ax, point[1] - ay, point[2] - az
+    px, py, pz = px - ax, py - ay, pz - az
     uu = ux * ux + uy * uy + uz * uz
     vv = vx * vx + vy * vy + vz * vz
     uv = ux * vx + uy * vy + uz * vz
