@@ -20,6 +20,7 @@ from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.grid import Field, Grid, closest, winding
 from firstpull.core.mesh.inside import is_inside
+from firstpull.core.mesh.lay import laid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.orient import (
     FLAT,
@@ -49,7 +50,6 @@ BLOCK = 4  # steps between the points where winding is looked at first
 UNSURE = 0.15  # of half a turn either way, where all points of a block are looked at
 DEBRIS_STEPS = 6  # a part smaller than a cube of that many steps is dropped
 SCRAP_SHARE = 1e-3  # of the area, up to which an open part is left as it looks
-ROUNDS = 12  # of letting go of vertices that fold or cross
 SHIFTED = np.array([0.137, 0.071, 0.193])  # steps off the corner: no flat face lies on a layer
 
 
@@ -291,17 +291,8 @@ def _laid_back(raw: Mesh, tree: Tree, old: Mesh, step: float) -> tuple[Mesh, Fla
     near = np.asarray(face >= 0)
     near[near] = _on_the_outside(place[near], face[near], old, step)
     way = np.where(near[:, None], place - raw.vertices_mm, 0.0)
-    share = near.astype(np.float64)
-    size = np.einsum("ij,ij->i", raw.face_vectors_mm2, raw.face_vectors_mm2)
-    for _ in range(ROUNDS):
-        made = Mesh(raw.vertices_mm + share[:, None] * way, raw.faces)
-        bad = _folded(made, raw, size)
-        bad[find_crossings(made).faces] = True
-        loose = np.unique(made.faces[bad])
-        if not len(loose):
-            return made, np.asarray(near & (share < 1.0))
-        share[loose] = np.where(share[loose] > 0.3, 0.5 * share[loose], 0.0)
-    return raw, near
+    made, share = laid(raw, way)
+    return made, np.asarray(near & (share < 1.0))
 
 
 def _on_the_outside(place_mm: Floats, face: NDArray[np.int32], old: Mesh, step: float) -> Flags:
@@ -311,14 +302,6 @@ def _on_the_outside(place_mm: Floats, face: NDArray[np.int32], old: Mesh, step: 
     lift = 0.02 * step * old.face_normals[face]
     turns = Turns.of(old)
     return np.asarray(np.minimum(turns.at(place_mm + lift), turns.at(place_mm - lift)) < 0.5)
-
-
-def _folded(made: Mesh, raw: Mesh, size: Floats) -> Flags:
-    """Faces that turned by more than 80 degrees or shrank to nothing."""
-    vectors = made.face_vectors_mm2
-    along = np.einsum("ij,ij->i", vectors, raw.face_vectors_mm2)
-    new_size = np.einsum("ij,ij->i", vectors, vectors)
-    return np.asarray((along < 0.17 * np.sqrt(size * new_size)) | (new_size < 1e-12 * size))
 
 
 # What became of it
