@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 import menagerie as m
+import shapes
 from firstpull.core.mesh import lid as lid_module
+from firstpull.core.mesh.crossings import crosses_itself
 from firstpull.core.mesh.holes import (
     SMALL_HOLE_MM,
     close_loops,
@@ -342,3 +344,27 @@ def test_many_holes_are_closed_at_once() -> None:
     assert last.first_face + last.faces == len(done.mesh.faces)
     heights = [lid.height_mm for lid in done.lids]
     assert heights == pytest.approx([heights[0]] * 3, rel=1e-6)
+
+
+@pytest.mark.parametrize("how", HOW)
+@pytest.mark.parametrize("seed", range(9))
+def test_whatever_is_torn_out_the_mesh_is_closed_again(seed: int, how: str) -> None:
+    """Scattered faces, clean patches, and patches with islands left in them: closed, no edge
+    with a third face, what was there unchanged."""
+    rng = np.random.default_rng(seed)
+    whole = (m.ball(rings=20), m.divided(m.box(), 3), shapes.torus(40, 12, 48))[seed % 3]
+    centres, count = whole.face_centres_mm, len(whole.faces)
+    gone = np.zeros(count, dtype=np.bool_)
+    if seed < 3:
+        gone[rng.choice(count, count // 8, replace=False)] = True
+    else:
+        for centre in centres[rng.integers(count, size=4)]:
+            gone |= np.linalg.norm(centres - centre, axis=1) < rng.uniform(3, 12)
+        gone &= rng.random(count) < (0.8 if seed < 6 else 1.0)
+    cut = whole.with_faces(~gone)
+    done = closed_loops(cut, open_loops(cut), how=how)
+    assert is_closed(done.mesh)
+    assert edge_table(done.mesh).count.max() == 2
+    assert np.array_equal(done.mesh.faces[: len(cut.faces)], cut.faces)
+    if seed >= 6:  # clean patches are closed without the lids passing through anything
+        assert not crosses_itself(done.mesh)

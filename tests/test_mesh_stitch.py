@@ -249,3 +249,59 @@ def test_the_tolerance_shrinks_with_the_part() -> None:
     assert default_tol_mm(m.scrap()) < 0.002
     metres = Mesh(m.dome().vertices_mm / 1000, m.dome().faces)
     assert stitched(metres).mesh is metres
+
+
+def can(around: int, cap: int, turn: float, *, radius: float = 30.0, high: float = 40.0) -> Mesh:
+    """A can of three pieces: the side of so many facets, the caps of others, turned a little."""
+
+    def ring(n: int, z: float, first: float) -> np.ndarray:
+        a = first + np.linspace(0, 2 * np.pi, n, endpoint=False)
+        return np.stack([radius * np.cos(a), radius * np.sin(a), 0 * a + z], axis=1)
+
+    def lid(z: float) -> Mesh:
+        a, b = np.arange(cap), (np.arange(cap) + 1) % cap
+        fan = np.stack([a, b, np.full(cap, cap)], axis=1)
+        return Mesh(np.concatenate([ring(cap, z, turn), [[0, 0, z]]]), fan if z else fan[:, ::-1])
+
+    i, j = np.arange(around), (np.arange(around) + 1) % around
+    side = Mesh(
+        np.concatenate([ring(around, 0.0, 0.0), ring(around, high, 0.0)]),
+        np.concatenate([np.stack([i, j, j + around], 1), np.stack([i, j + around, i + around], 1)]),
+    )
+    return joined([side, lid(0.0), lid(high)])
+
+
+@pytest.mark.parametrize(
+    "around, cap, turn", [(96, 64, 0.0), (97, 64, 0.0), (128, 128, 0.01), (64, 1000, 0.001)]
+)
+def test_borders_of_one_circle_in_different_facets_become_one(
+    around: int, cap: int, turn: float
+) -> None:
+    """Chords of n facets lie up to R (1 - cos(pi / n)) under the circle: 0.036 mm at 64."""
+    fewest = min(around, cap)
+    sagitta = 30 * (1 - np.cos(np.pi / fewest))
+    done = stitched(can(around, cap, turn), tol_mm=0.05)
+    assert is_closed(done.mesh)
+    assert done.largest_gap_mm <= 0.05
+    # between the prisms inside the circle and the cylinder around it, by the bridged gap
+    full = np.pi * 30**2 * 40
+    assert full - 2 * np.pi * 30 * 40 * (sagitta + 0.05) < done.mesh.volume_mm3 < full
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_ball_in_four_jittered_slices_becomes_one(seed: int) -> None:
+    """Each vertex is off by up to 0.008 mm along each axis, so a gap is up to
+    2 * 0.008 * sqrt(3) = 0.028 mm and a move at most that."""
+    rng = np.random.default_rng(seed)
+    ball = m.ball(rings=int(rng.integers(10, 40)))
+    axis = rng.normal(size=3)
+    slice_ = np.digitize(ball.face_centres_mm @ axis / np.linalg.norm(axis), [-25, 0, 25])
+    slices = [ball.with_faces(slice_ == k) for k in range(4)]
+    off = [rng.uniform(-0.008, 0.008, part.vertices_mm.shape) for part in slices]
+    shaken = [Mesh(s.vertices_mm + by, s.faces) for s, by in zip(slices, off, strict=True)]
+    done = stitched(joined(shaken))
+    assert is_closed(done.mesh)
+    assert len(done.mesh.vertices_mm) == len(ball.vertices_mm)
+    assert done.largest_gap_mm <= 2 * 0.008 * np.sqrt(3)
+    assert done.largest_move_mm <= done.largest_gap_mm
+    assert stitched(done.mesh).mesh is done.mesh
