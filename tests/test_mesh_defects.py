@@ -129,3 +129,66 @@ def test_loops_are_ordered_cycles_along_open_edges() -> None:
 def test_two_rims_that_touch_in_a_point_stay_two_loops() -> None:
     a = Mesh([[0, 0, 0], [9, 0, 0], [0, 9, 0], [-9, 0, 0], [0, -9, 0]], [[0, 1, 2], [0, 3, 4]])
     assert sorted(sorted(loop.tolist()) for loop in open_loops(a)) == [[0, 1, 2], [0, 3, 4]]
+
+
+def needle_through(mesh: Mesh, face: int) -> Mesh:
+    """A long open triangle pushed through one face, large enough not to be a bit."""
+    centre, normal = mesh.face_centres_mm[face], mesh.face_normals[face]
+    side = np.cross(normal, [0.31, 0.52, 0.79])
+    tip = centre - 1.0 * normal
+    base = centre + 60.0 * normal
+    return joined([mesh, Mesh([tip, base + 30.0 * side, base - 30.0 * side], [[0, 1, 2]])])
+
+
+@pytest.mark.parametrize(
+    ("mesh", "planted"),
+    [
+        (joined([m.ball(), m.ball(at=(40, 0, 0))]), {"overlapping bodies": 2, "separate parts": 2}),
+        (joined([m.box(), m.box(at=(60, 10, 0))]), {"overlapping bodies": 2, "separate parts": 2}),
+        (joined([m.ball(), m.ball(radius_mm=30)]), {"body inside another": 1, "separate parts": 2}),
+        (m.hourglass(), {"touching tips": 1, "separate parts": 2}),
+        (m.box(size_mm=(60, 50, 0.8)), {"thin wall": 1}),
+        (m.box(size_mm=(6, 5, 4)), {"unlikely size": 1}),
+        (m.box(size_mm=(6000, 500, 400)), {"unlikely size": 1}),
+        (m.box(size_mm=(60, 50, 0.05)), {"thin wall": 1, "needle": 8}),
+    ],
+)
+def test_bodies_walls_and_sizes(mesh: Mesh, planted: dict[str, int]) -> None:
+    assert kinds(mesh) == planted
+
+
+def test_a_surface_pushed_through_another_is_told_with_its_place_and_count() -> None:
+    whole = m.ball()
+    mesh = needle_through(whole, 700)
+    (found,) = [f for f in find_defects(mesh) if f.kind == "self-crossing"]
+    assert found.count >= 1 and found.blocks == ("print", "mould")
+    away = np.linalg.norm(np.array(found.places_mm[0]) - whole.face_centres_mm[700])
+    assert away < 10.0
+    assert "pass through each other" in found.sentence
+
+
+def test_a_body_in_a_hollow_is_no_body_inside_another() -> None:
+    shell = joined([m.ball(), m.ball(radius_mm=50).flipped()])
+    pea = m.ball(radius_mm=20)
+    assert "body inside another" not in kinds(joined([shell, pea]))
+    assert kinds(joined([m.ball(), pea]))["body inside another"] == 1
+
+
+def test_halves_with_borders_that_miss_are_told_apart_by_how_they_miss() -> None:
+    """The lower half drawn aside by a hair, or cut finer along its border."""
+    whole = m.ball()
+    upper = whole.face_centres_mm[:, 2] > 0
+    top, bottom = whole.with_faces(upper), whole.with_faces(~upper)
+    drawn = Mesh(bottom.vertices_mm + np.array([0.02, 0.0, 0.0]), bottom.faces)
+    found = kinds(joined([top, drawn]))
+    assert found["near vertices"] == 48 and "T-joint" not in found
+    finer = m.divided(bottom, 1)
+    found = kinds(joined([top, finer]))
+    assert found["T-joint"] == 48 and "misaligned edge" not in found
+
+
+def test_a_limit_of_none_passes_over_thin_walls() -> None:
+    thin = m.box(size_mm=(60, 50, 0.8))
+    assert find_defects(thin, least_wall_mm=None) == ()
+    (found,) = find_defects(thin)
+    assert found.blocks == () and found.size_mm == pytest.approx(0.8)

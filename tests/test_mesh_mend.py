@@ -158,7 +158,7 @@ def test_the_show_side_does_not_move(surface: Mesh) -> None:
     for given in (surface, surface.flipped()):
         mended = mend(given, wall_mm=2.0)
         assert is_closed(mended.mesh)
-        assert find_defects(mended.mesh) == ()
+        assert not any(finding.blocks for finding in find_defects(mended.mesh))
 
         def corners(mesh: Mesh) -> set[tuple[float, ...]]:
             order = np.sort(mesh.corners_mm.round(9).view("f8,f8,f8").reshape(-1, 3), axis=1)

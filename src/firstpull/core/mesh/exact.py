@@ -16,6 +16,8 @@ from numba import njit
 _HALF_ULP = 2.0**-53
 _PLANE_BOUND = (7.0 + 56.0 * _HALF_ULP) * _HALF_ULP
 _LINE_BOUND = (3.0 + 16.0 * _HALF_ULP) * _HALF_ULP
+_LINE_BOUND_LAST = (9.0 + 64.0 * _HALF_ULP) * _HALF_ULP * _HALF_ULP
+_ROUNDED = (3.0 + 8.0 * _HALF_ULP) * _HALF_ULP
 _SPLITTER = 134217729.0  # 2^27 + 1
 
 
@@ -60,15 +62,36 @@ def side_of_line(ax: float, ay: float, bx: float, by: float, cx: float, cy: floa
     """
     left, right = (ax - cx) * (by - cy), (ay - cy) * (bx - cx)
     det = left - right
-    bound = _LINE_BOUND * (abs(left) + abs(right))
-    if det > bound:
-        return 1
-    if -det > bound:
-        return -1
-    if left == 0.0 and right == 0.0 and _exact_differences(ax, bx, cx, ay, by, cy):
-        return 0
+    size = abs(left) + abs(right)
+    if abs(det) > _LINE_BOUND * size:
+        return 1 if det > 0.0 else -1
     u, v = _difference(ax, cx), _difference(by, cy)
     s, t = _difference(ay, cy), _difference(bx, cx)
+    det = _difference_of_products(u[0], v[0], s[0], t[0])
+    if u[1] == 0.0 and v[1] == 0.0 and s[1] == 0.0 and t[1] == 0.0:
+        return int(det > 0.0) - int(det < 0.0)
+    bound = _LINE_BOUND_LAST * size + _ROUNDED * abs(det)
+    det += (u[0] * v[1] + v[0] * u[1]) - (s[0] * t[1] + t[0] * s[1])
+    if abs(det) > bound:
+        return 1 if det > 0.0 else -1
+    return _exact_side_of_line(u, v, s, t)
+
+
+@njit(cache=True)
+def _difference_of_products(a: float, b: float, c: float, d: float) -> float:
+    """a b - c d, rounded once: its sign is right."""
+    p, p_low = _times(a, b)
+    q, q_low = _times(c, d)
+    low, x0 = _difference(p_low, q_low)
+    middle, rest = _plus(p, low)
+    low, x1 = _difference(rest, q)
+    high, x2 = _plus(middle, low)
+    return x0 + x1 + x2 + high
+
+
+@njit(cache=True)
+def _exact_side_of_line(u: Any, v: Any, s: Any, t: Any) -> int:
+    """The sign of u v - s t, of differences with what each lost."""
     one, other = np.empty(8), np.empty(8)
     n = _product(u, v, one)
     m = _product(s, t, other)
@@ -77,17 +100,6 @@ def side_of_line(ax: float, ay: float, bx: float, by: float, cx: float, cy: floa
     total = np.empty(16)
     k = _sum(one, n, other, m, total)
     return _sign(total, k)
-
-
-@njit(cache=True)
-def _exact_differences(ax: float, bx: float, cx: float, ay: float, by: float, cy: float) -> bool:
-    """Whether the differences that matter lost nothing."""
-    return (
-        _difference(ax, cx)[1] == 0.0
-        and _difference(bx, cx)[1] == 0.0
-        and _difference(ay, cy)[1] == 0.0
-        and _difference(by, cy)[1] == 0.0
-    )
 
 
 @njit(cache=True)
@@ -205,20 +217,21 @@ def _scaled(e: Any, n: int, by: float, out: Any) -> int:
 
 @njit(cache=True)
 def _sum(e: Any, n: int, f: Any, m: int, out: Any) -> int:
-    """Two sums of doubles as one, grown part by part; parts of 0 are left out."""
-    k = n
-    for i in range(n):
-        out[i] = e[i]
-    for j in range(m):
-        total = f[j]
-        kept = 0
-        for i in range(k):
-            total, rest = _plus(total, out[i])
-            if rest != 0.0:
-                out[kept] = rest
-                kept += 1
-        if total != 0.0:
-            out[kept] = total
-            kept += 1
-        k = kept
+    """Two sums of doubles as one, merged by size from small to large; parts of 0 are left out."""
+    i, j, k = 0, 0, 0
+    total = 0.0
+    while i < n or j < m:
+        if j >= m or (i < n and abs(e[i]) < abs(f[j])):
+            part = e[i]
+            i += 1
+        else:
+            part = f[j]
+            j += 1
+        total, rest = _plus(total, part)
+        if rest != 0.0:
+            out[k] = rest
+            k += 1
+    if total != 0.0:
+        out[k] = total
+        k += 1
     return k

@@ -26,6 +26,8 @@ def meeting(six: Any, shared: int) -> int:
         to the other side; TOUCHING for every other contact, as where they lie on each other
         in one plane.
     """
+    if _seen_apart(six, shared):
+        return APART
     if shared == 2:
         return _folded(six)
     if shared == 1:
@@ -42,6 +44,60 @@ def meeting(six: Any, shared: int) -> int:
         if worst == THROUGH:
             break
     return worst
+
+
+@njit(cache=True)
+def _seen_apart(six: Any, shared: int) -> bool:
+    """Whether a line along a side parts what they do not share, as seen along an axis.
+
+    What is apart in a view is apart. Neighbours in a smooth surface nearly always are, so
+    that the dearer questions about planes are not asked of them.
+    """
+    x, y = _widest_view(six)
+    if shared == 2:
+        turn = _turn(six, 0, x, y)
+        return turn != 0 and _side(six, 0, 1, 5, x, y) == -turn
+    if shared == 1:
+        return _cones_apart(six, x, y)
+    for face in (0, 3):
+        for k in range(3):
+            a, b, tip = face + k, face + (k + 1) % 3, face + (k + 2) % 3
+            turn = _side(six, a, b, tip, x, y)
+            if (
+                turn != 0
+                and _side(six, a, b, 3 - face, x, y) == -turn
+                and _side(six, a, b, 4 - face, x, y) == -turn
+                and _side(six, a, b, 5 - face, x, y) == -turn
+            ):
+                return True
+    return False
+
+
+@njit(cache=True)
+def _cones_apart(six: Any, x: int, y: int) -> bool:
+    """Whether two triangles around one corner have no way from it in common, in a view."""
+    for face in (0, 3):
+        turn = _turn(six, face, x, y)
+        if turn == 0:
+            return False
+        for other in (4 - face, 5 - face):
+            past_first = turn * _side(six, face, face + 1, other, x, y) >= 0
+            if past_first and turn * _side(six, face, face + 2, other, x, y) <= 0:
+                return False
+    return True
+
+
+@njit(cache=True)
+def _widest_view(six: Any) -> Any:
+    """The two axes in which the first triangle is about largest."""
+    ux, uy, uz = six[1, 0] - six[0, 0], six[1, 1] - six[0, 1], six[1, 2] - six[0, 2]
+    vx, vy, vz = six[2, 0] - six[0, 0], six[2, 1] - six[0, 1], six[2, 2] - six[0, 2]
+    along_x = abs(uy * vz - uz * vy)
+    along_y = abs(uz * vx - ux * vz)
+    along_z = abs(ux * vy - uy * vx)
+    if along_z >= along_x and along_z >= along_y:
+        return 0, 1
+    return (1, 2) if along_x >= along_y else (0, 2)
 
 
 @njit(cache=True)

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
+
+PLACES = 24
+BOTH = ("print", "mould")
 
 
 @dataclass(frozen=True)
@@ -39,3 +44,20 @@ class Finding:
             "places_mm": [[round(c, 3) for c in p] for p in self.places_mm],
             "size_mm": None if self.size_mm is None else round(self.size_mm, 3),
         }
+
+
+def finding(
+    kind: str,
+    count: int,
+    places_mm: Iterable[Sequence[float]],
+    sentence: str,
+    next_step: str,
+    blocks: tuple[str, ...],
+    *,
+    size_mm: float | None = None,
+) -> Finding | None:
+    """The finding with its first places, or nothing where nothing was found."""
+    if not count:
+        return None
+    spots = tuple((float(x), float(y), float(z)) for x, y, z in islice(iter(places_mm), PLACES))
+    return Finding(kind, count, sentence, next_step, blocks, spots, size_mm)

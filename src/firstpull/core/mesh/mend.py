@@ -10,20 +10,16 @@ from firstpull.core.arrays import Flags
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.bits import DEBRIS_SHARE, loose_bits
 from firstpull.core.mesh.bodies import united
-from firstpull.core.mesh.defects import (
-    closed_parts,
-    find_defects,
-    has_doubled_faces,
-    without_repeats,
-)
+from firstpull.core.mesh.defects import find_defects
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.holes import SMALL_HOLE_MM, close_loops, loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.orient import FLAT, agreeing, hollowness, inside_out, turned
 from firstpull.core.mesh.refusals import CannotMend, WallOutOfRange, need_surface
+from firstpull.core.mesh.repeats import has_doubled_faces, without_repeats
 from firstpull.core.mesh.solid import solid
 from firstpull.core.mesh.thicken import Thickened, thickened
-from firstpull.core.mesh.topology import components, edge_table, is_closed, open_loops
+from firstpull.core.mesh.topology import closed_parts, components, edge_table, is_closed, open_loops
 from firstpull.core.mesh.untangle import unzipped, without_inner_walls
 from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from firstpull.core.arrays import Ints
+from firstpull.core.arrays import Flags, Ints
 from firstpull.core.mesh.mesh import Mesh
 
 OPEN, CROWDED = -1, -2
@@ -144,6 +144,22 @@ def components(mesh: Mesh, *, edges: EdgeTable | None = None) -> Ints:
     return rank[place]
 
 
+def closed_parts(table: EdgeTable, label: Ints) -> Flags:
+    """(P,) whether all edges of each part have exactly two faces."""
+    wrong = np.repeat(table.count != 2, table.count)
+    closed = np.ones(int(label.max()) + 1, dtype=np.bool_)
+    closed[label[table.sides[wrong] // 3]] = False
+    return closed
+
+
+def agreeing_parts(table: EdgeTable, label: Ints) -> Flags:
+    """(P,) whether the faces of each part all look the same way."""
+    wrong = np.repeat((table.count == 2) & (table.forward != 1), table.count)
+    agrees = np.ones(int(label.max()) + 1, dtype=np.bool_)
+    agrees[label[table.sides[wrong] // 3]] = False
+    return agrees
+
+
 def open_loops(mesh: Mesh, *, edges: EdgeTable | None = None) -> list[Ints]:
     """The vertex cycles around the openings, each in the direction of the faces along it.
 
@@ -158,6 +174,45 @@ def open_loops(mesh: Mesh, *, edges: EdgeTable | None = None) -> list[Ints]:
     twin = table.twin
     order, starts = _trace(np.ascontiguousarray(mesh.faces.ravel()), twin)
     return [order[a:b] for a, b in pairwise(starts)]
+
+
+def pinched_vertices(mesh: Mesh, *, edges: EdgeTable | None = None) -> Ints:
+    """The vertices where fans of faces meet that share no edge there, as two tips do.
+
+    >>> tips = Mesh([[0, 0, 0], [1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0]],
+    ...             [[0, 1, 2], [0, 3, 4]])
+    >>> pinched_vertices(tips).tolist()
+    [0]
+    """
+    table = edges or edge_table(mesh)
+    corner = np.ascontiguousarray(mesh.faces.ravel())
+    fans = _fans(corner, table.twin, len(mesh.vertices_mm))
+    return np.flatnonzero(fans > 1).astype(np.int32)
+
+
+@njit(cache=True)
+def _fans(corner: Any, twin: Any, vertices: int) -> Any:
+    """How many fans each vertex has, by walking around it from corner to corner."""
+    fans = np.zeros(vertices, dtype=np.int32)
+    seen = np.zeros(len(corner), dtype=np.bool_)
+    for first in range(len(corner)):
+        if seen[first]:
+            continue
+        seen[first] = True
+        vertex = corner[first]
+        fans[vertex] += 1
+        for side in (first, _shift(first, 2)):
+            while True:
+                other = twin[side]
+                if other < 0:
+                    break
+                starts_here = corner[other] == vertex
+                here = other if starts_here else _shift(other, 1)
+                if seen[here]:
+                    break
+                seen[here] = True
+                side = _shift(here, 2) if starts_here else here
+    return fans
 
 
 @njit(cache=True)
