@@ -368,3 +368,34 @@ def test_whatever_is_torn_out_the_mesh_is_closed_again(seed: int, how: str) -> N
     assert np.array_equal(done.mesh.faces[: len(cut.faces)], cut.faces)
     if seed >= 6:  # clean patches are closed without the lids passing through anything
         assert not crosses_itself(done.mesh)
+
+
+@pytest.mark.parametrize("how", HOW)
+@pytest.mark.parametrize(
+    "mesh",
+    [
+        Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32)),
+        Mesh(np.zeros((4, 3)), [[0, 1, 2], [0, 2, 3]]),
+        Mesh([[0, 0, 0], [1, 0, 0], [2, 0, 0], [3, 0, 0]], [[0, 1, 2], [1, 2, 3]]),
+        m.soup(m.ball(rings=6)),
+        m.scrap(),
+        m.twisted_strip(),
+        m.with_collapsed(m.dome(rings=8)),
+        m.with_repeated(m.dome(rings=8), 3),
+        m.with_turned(m.without(m.ball(), 5), 3, 4, 6, 9),
+        m.with_inner_wall(),
+        m.pinched(),
+        m.hourglass(),
+    ],
+)
+def test_broken_meshes_get_no_worse(mesh: Mesh, how: str) -> None:
+    """No open edge more than before, no edge with a third face that had fewer, no place that
+    is not a number."""
+    before = edge_table(mesh)
+    done = closed_loops(mesh, open_loops(mesh), how=how)
+    after = edge_table(done.mesh)
+    assert np.isfinite(done.mesh.vertices_mm).all()
+    assert (after.count == 1).sum() <= (before.count == 1).sum()
+    assert (after.count > 2).sum() == (before.count > 2).sum()
+    if not done.left:
+        assert (after.count == 1).sum() == 0

@@ -181,6 +181,13 @@ def test_a_hole_in_a_closed_ball_is_no_rim() -> None:
     assert kinds(found) == [("opening", True)]
 
 
+def test_a_missing_triangle_is_asked_about_as_a_hole_however_large() -> None:
+    """One of the twelve of a box: as long around as a rim would be."""
+    found = looked_at(m.without(m.box(), 4))
+    assert kinds(found) == [("hole", True)]
+    assert found[0].why == "one triangle would close it"
+
+
 def test_each_part_has_its_own_rim() -> None:
     one = mask()
     two = joined([one, one.moved(m.turning(0.0, (0, 0, 1), (400, 0, 0)))])

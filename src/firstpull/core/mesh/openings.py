@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from firstpull.core.arrays import Floats, Ints
+from firstpull.core.arrays import Flags, Floats, Ints
 from firstpull.core.mesh.holes import SMALL_HOLE_MM, is_crack, loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import counted
@@ -111,7 +111,7 @@ def find_openings(
     A crack or a small hole is damage. The large border of an open surface is its rim. Two
     borders that mirror each other, about a plane through the middle of their part that
     mirrors its rim too, are eyes or ears. All others are asked about: those with a smooth
-    border as openings, those with a ragged one as holes.
+    border as openings; those with a ragged one, and missing triangles, as holes.
 
     Args:
         mesh: in millimetres; faces merged and agreeing.
@@ -129,7 +129,9 @@ def find_openings(
     outlines = [_outline(mesh.vertices_mm[loop]) for loop in loops]
     small = small_loops(mesh, loops, small_hole_mm=small_hole_mm)
     parts = _Parts.of(mesh, loops)
-    rims = _rims(parts, np.array([_round_mm(o) for o in outlines]), small)
+    # a ring of three edges is a missing triangle, however large its neighbours are
+    wide = ~np.array(small) & (np.array([len(loop) for loop in loops]) > 3)
+    rims = _rims(parts, np.array([_round_mm(o) for o in outlines]), wide)
     found = [
         _looked_at(mesh, loop, number, length, is_small, number - 1 in rims, outline)
         for number, (loop, length, is_small, outline) in enumerate(
@@ -170,9 +172,8 @@ class _Parts:
         return _Parts(of_loop, np.linalg.norm(high - low, axis=1), middle / total[:, None])
 
 
-def _rims(parts: _Parts, lengths: Floats, small: list[bool]) -> set[int]:
+def _rims(parts: _Parts, lengths: Floats, wide: Flags) -> set[int]:
     rims: set[int] = set()
-    wide = ~np.array(small)
     for part in np.unique(parts.of_loop[wide]).tolist():
         mine = np.flatnonzero((parts.of_loop == part) & wide)
         least = max(
@@ -203,6 +204,8 @@ def _looked_at(
         kind, why = "hole", "it is small"
     elif is_rim:
         kind, why = "rim", "it is the large border of the open surface"
+    elif len(loop) == 3:
+        kind, why, asked = "hole", "one triangle would close it", True
     elif _turns(outline) <= SMOOTH_TURNS:
         kind, why, asked = "opening", "its border is smooth", True
     else:
