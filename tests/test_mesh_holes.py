@@ -399,3 +399,22 @@ def test_broken_meshes_get_no_worse(mesh: Mesh, how: str) -> None:
     assert (after.count > 2).sum() == (before.count > 2).sum()
     if not done.left:
         assert (after.count == 1).sum() == 0
+
+
+@pytest.mark.parametrize("rings", [24, 48, 96])
+def test_a_smooth_lid_goes_on_without_a_crease(rings: int) -> None:
+    """Across the ring it bends no more than twice as much as the ball's own faces do, whose
+    bends come from their edge length over the radius; the flat lid bends by about the half
+    angle of the hole, 17 degrees."""
+    _, cut = cut_ball(0.3, rings=rings)
+    own, at_ring = {}, {}
+    for how in HOW:
+        done = closed_loops(cut, open_loops(cut), how=how)
+        table = edge_table(done.mesh)
+        sides = table.sides.reshape(-1, 2)
+        cosine = done.mesh.face_normals[sides // 3].prod(axis=1).sum(axis=1)
+        given_ = (sides // 3 < len(cut.faces)).sum(axis=1)
+        bend = np.arccos(np.clip(cosine, -1, 1))
+        own[how], at_ring[how] = bend[given_ == 2].max(), bend[given_ == 1].max()
+    assert at_ring["smooth"] < 2 * own["smooth"]
+    assert at_ring["flat"] > 2 * own["flat"]
