@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.crossings import crosses_itself
-from firstpull.core.mesh.deviation import deviation
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
 from firstpull.core.mesh.solid import NotASolid, mesh_of, solid
 from firstpull.core.mesh.topology import edge_table, is_closed, open_loops
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mesh.weld import without_unused
+from firstpull.core.mesh.within import Within, within
 
-SHARES = (1.0, 0.5, 0.25, 0.1, 0.03)
+SHARES = (1.0, 0.7, 0.5, 0.35, 0.2, 0.1, 0.03)
 """Parts of the tolerance to collapse edges by, tried in turn: collapses add up."""
 
 SLENDER = 0.7
@@ -55,7 +55,7 @@ def simplified(mesh: Mesh, *, tol_mm: float) -> Simplified:
     the mesh comes back as it is.
 
     Args:
-        tol_mm: how far the surfaces may lie apart where that was measured, both ways.
+        tol_mm: no point of either surface may lie farther from the other.
 
     Raises:
         ToleranceOutOfRange: the tolerance is not above 0.
@@ -73,20 +73,17 @@ def simplified(mesh: Mesh, *, tol_mm: float) -> Simplified:
             continue
         apart = _apart(mesh, tree, fewer, tol_mm)
         if apart is not None and (crosses or not crosses_itself(fewer)):
-            return Simplified(fewer, *apart)
+            return Simplified(fewer, apart.found_mm, apart.most_mm)
     return Simplified(mesh, 0.0, 0.0)
 
 
-def _apart(mesh: Mesh, tree: Tree, fewer: Mesh, tol_mm: float) -> tuple[float, float] | None:
-    """The largest distance found both ways and its bound; none where it is over the tolerance."""
-    other = Tree.of(fewer)
-    if max(float(other.closest(mesh.vertices_mm)[0].max()),
-           float(tree.closest(fewer.vertices_mm)[0].max())) > tol_mm:  # fmt: skip
+def _apart(mesh: Mesh, tree: Tree, fewer: Mesh, tol_mm: float) -> Within | None:
+    """How far the surfaces lie apart, both ways; none where that is not within the tolerance."""
+    one = within(mesh, Tree.of(fewer), limit_mm=tol_mm)
+    two = within(fewer, tree, limit_mm=tol_mm) if one else None
+    if one is None or two is None:
         return None
-    one = deviation(mesh, other, tol_mm=0.25 * tol_mm)
-    two = deviation(fewer, tree, tol_mm=0.25 * tol_mm)
-    found = max(one.least_mm, two.least_mm)
-    return (found, max(one.most_mm, two.most_mm)) if found <= tol_mm else None
+    return Within(max(one.found_mm, two.found_mm), max(one.most_mm, two.most_mm))
 
 
 def _lidded(mesh: Mesh) -> tuple[Any, int]:
