@@ -29,7 +29,7 @@ def drawing() -> Drawing:
     cut = section(ring, Plane.across("z", 3.0))
     dome = section(menagerie.dome(radius_mm=30), Plane.across("y", 1.0))
     return Drawing(
-        caption("Section", part="heron half-mask", plane=cut.plane),
+        caption("Section", part="heron half-mask", planes=[cut.plane]),
         [Layer("ring", cut), Layer("Öffnung / rim", dome)],
     )
 
@@ -142,9 +142,9 @@ def test_hostile_names_harm_neither_file(tmp_path: Path) -> None:
 
 
 def test_a_caption_tells_the_plane() -> None:
-    front = caption("Outline", part="horn", plane=Plane([0, 7, 0], [0, -1, 0]))
+    front = caption("Outline", part="horn", planes=[Plane([0, 7, 0], [0, -1, 0])])
     assert "plane y = 7 mm, seen along y," in front
-    slanting = caption("Section", part="horn", plane=Plane([1, 2, 3], [1, 1, 0]))
+    slanting = caption("Section", part="horn", planes=[Plane([1, 2, 3], [1, 1, 0])])
     assert "plane through 1.0, 2.0, 3.0 mm, square to 0.707, 0.707, 0.000," in slanting
 
 

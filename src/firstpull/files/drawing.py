@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,24 +99,32 @@ class Drawing:
         return left, bottom, wide, top + MARGIN_MM - bottom
 
 
-def caption(what: str, *, part: str, plane: Plane) -> str:
-    """The line under a drawing: what it shows, of which part, in which plane.
+def caption(what: str, *, part: str, planes: Sequence[Plane]) -> str:
+    """The line under a drawing: what it shows, of which part, in which plane or planes.
 
-    >>> caption("Section", part="heron half-mask", plane=Plane.across("x", 12))
+    Several planes are told by the first and the last; they should be parallel.
+
+    >>> caption("Section", part="heron half-mask", planes=[Plane.across("x", 12)])
     'Section of heron half-mask, plane x = 12 mm, seen along -x, 1:1 in mm'
+    >>> row = [Plane.across("z", n) for n in (20, 40, 60)]
+    >>> caption("Sections", part="heron half-mask", planes=row)
+    'Sections of heron half-mask, 3 planes z = 20 to 60 mm, seen along -z, 1:1 in mm'
     """
-    return f"{what} of {part}, {_where(plane)}, 1:1 in mm"
+    return f"{what} of {part}, {_where(planes)}, 1:1 in mm"
 
 
-def _where(plane: Plane) -> str:
-    way, at = plane.normal, float(plane.normal @ plane.point_mm)
+def _where(planes: Sequence[Plane]) -> str:
+    way = planes[0].normal
     axis = int(np.argmax(np.abs(way)))
     name = "xyz"[axis]
+    many = f"{len(planes)} planes" if len(planes) > 1 else "plane"
     if abs(way[axis]) == 1.0:
-        from_behind = "-" if way[axis] > 0 else ""
-        return f"plane {name} = {at * way[axis] + 0.0:.4g} mm, seen along {from_behind}{name}"
-    point = ", ".join(f"{v + 0.0:.1f}" for v in plane.point_mm)
-    return f"plane through {point} mm, square to {', '.join(f'{v + 0.0:.3f}' for v in way)}"
+        ends = [f"{float(planes[n].point_mm[axis]) + 0.0:.4g}" for n in (0, -1)]
+        sight = "-" if way[axis] > 0 else ""
+        return f"{many} {name} = {' to '.join(dict.fromkeys(ends))} mm, seen along {sight}{name}"
+    points = [", ".join(f"{v + 0.0:.1f}" for v in planes[n].point_mm) for n in (0, -1)]
+    square = ", ".join(f"{v + 0.0:.3f}" for v in way)
+    return f"{many} through {' to '.join(dict.fromkeys(points))} mm, square to {square}"
 
 
 def one_line(text: str) -> str:
