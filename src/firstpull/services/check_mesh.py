@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.bench import Mended
 from firstpull.core.mesh.defects import find_defects
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.measure import Measures, inside_width_warning, measure
-from firstpull.core.mesh.mend import Mended, mend
+from firstpull.core.mesh.mend import mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice, choose_unit
 from firstpull.core.sheet import JobSheet

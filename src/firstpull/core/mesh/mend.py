@@ -2,66 +2,44 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection
+from dataclasses import replace
+from typing import Literal
 
-import numpy as np
-
-from firstpull.core.arrays import Flags
-from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.bits import DEBRIS_SHARE, loose_bits
-from firstpull.core.mesh.bodies import united
+from firstpull.core.mesh.bench import Mended, Work
+from firstpull.core.mesh.bits import DEBRIS_SHARE
 from firstpull.core.mesh.defects import find_defects
-from firstpull.core.mesh.findings import Finding
-from firstpull.core.mesh.holes import SMALL_HOLE_MM, close_loops, loop_lengths_mm, small_loops
-from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.orient import FLAT, agreeing, hollowness, inside_out, turned
-from firstpull.core.mesh.refusals import CannotMend, WallOutOfRange, need_surface
-from firstpull.core.mesh.repeats import has_doubled_faces, without_repeats
-from firstpull.core.mesh.solid import solid
-from firstpull.core.mesh.thicken import Thickened, thickened
-from firstpull.core.mesh.topology import closed_parts, components, edge_table, is_closed, open_loops
-from firstpull.core.mesh.untangle import unzipped, without_inner_walls
-from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
+from firstpull.core.mesh.holes import SMALL_HOLE_MM
+from firstpull.core.mesh.mend_solid import cleared, made_anew, need_solid, outward, unified
+from firstpull.core.mesh.mend_surface import (
+    agreed,
+    dropped,
+    given_walls,
+    merged,
+    parted,
+    sewn,
+    shut,
+    without_bits,
+)
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.refusals import CannotMend, UnknownStage, WallOutOfRange, need_surface
+from firstpull.core.mesh.repeats import has_doubled_faces
+from firstpull.core.mesh.topology import is_closed
 
 WALL_MM = (0.8, 20.0)
 
-
-@dataclass(frozen=True)
-class Mended:
-    """A mesh after mending.
-
-    Args:
-        mesh: closed, outward, a solid.
-        changed: what was changed, by name, only what is not 0; names end in their unit, and
-            a name without one is a count.
-        notes: sentences about choices that a maker should know of.
-        findings_left: what the checker still says of the mesh.
-    """
-
-    mesh: Mesh
-    changed: dict[str, int | float] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
-    findings_left: tuple[Finding, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Work:
-    """A mesh on the bench, with what was done to it so far."""
-
-    mesh: Mesh
-    changed: dict[str, int | float]
-    notes: tuple[str, ...] = ()
-
-    def then(self, mesh: Mesh, **counts: int | float) -> _Work:
-        """The next state; counts add up under their names."""
-        changed = dict(self.changed)
-        for name, count in counts.items():
-            if count:
-                changed[name] = changed.get(name, 0) + count
-        return replace(self, mesh=mesh, changed=changed)
-
-    def saying(self, note: str) -> _Work:
-        return replace(self, notes=(*self.notes, note))
+STAGES = {
+    "merge": "corners at the same place become one vertex",
+    "drop": "repeated and collapsed faces, loose bits and inner walls go",
+    "turn": "faces look the same way as their neighbours, and outward",
+    "stitch": "borders that run alongside each other become one edge",
+    "close": "small holes and cracks get a lid",
+    "wall": "an open surface gets a wall, inward",
+    "unite": "bodies that meet or lie in one another become one",
+    "uncross": "small places where the surface crosses itself are cut out and closed",
+    "rebuild": "as a last resort the whole surface is made anew at a stated resolution",
+}
+"""The stages in their order, with what each does. The first two are needed by all others."""
 
 
 def mend(
@@ -70,18 +48,27 @@ def mend(
     wall_mm: float = 3.0,
     small_hole_mm: float = SMALL_HOLE_MM,
     debris_share: float = DEBRIS_SHARE,
+    stages: Collection[str] = tuple(STAGES),
+    close: Collection[int] = (),
+    keep: Collection[int] = (),
+    lids: Literal["flat", "smooth"] = "smooth",
+    rebuild_step_mm: float | None = None,
 ) -> Mended:
     """A sound solid made from any mesh, or a refusal that names what stands in the way.
 
-    Merges vertices, drops repeated and collapsed faces and loose bits, removes inner walls,
-    turns faces to agree and outward, closes small holes and cracks; an open surface gets a
-    wall inward, its show side unmoved; overlapping bodies become one. Openings and rims stay.
+    What leaves is closed, outward and free of self-crossing, and proved so. Openings and
+    rims stay open unless asked for; the show side of an open surface does not move.
 
     Args:
         mesh: any triangles, in millimetres.
         wall_mm: wall that an open surface is given, 0.8 to 20 mm.
-        small_hole_mm: length around a hole up to which it is closed.
+        small_hole_mm: length around a hole up to which it is closed without asking.
         debris_share: share of the area below which something apart is dropped.
+        stages: which of STAGES to go through, in their order.
+        close: numbers of openings to close as well, as ``Mended.openings`` has them.
+        keep: numbers of openings to leave open although they are small.
+        lids: whether a lid follows the curvature around it or is flat.
+        rebuild_step_mm: resolution of a rebuilding; None takes a quarter of the wall.
 
     Returns:
         the solid and what was changed; a sound solid comes back as it was.
@@ -89,6 +76,7 @@ def mend(
     Raises:
         NoTriangles, BadCoordinates, NoArea: there is nothing to mend.
         WallOutOfRange: the wall is not 0.8 to 20 mm, or the part is not larger than it.
+        UnknownStage, NoSuchOpening: asked for what is not there.
         CannotMend: edges, twists or a shape that mending may not decide.
 
     >>> plate = Mesh([[0, 0, 0], [90, 0, 0], [90, 90, 0], [0, 90, 0]], [[0, 1, 2], [0, 2, 3]])
@@ -97,21 +85,65 @@ def mend(
     (16200, 2)
     """
     need_surface(mesh)
+    _need_stages(stages)
     _need_wall(mesh, wall_mm)
-    work = _Work(mesh, {})
-    if not is_closed(mesh) or has_doubled_faces(mesh):
-        work = _cleaned(work)
-    work = _without_bits(work, debris_share)
-    if not is_closed(work.mesh):
-        work = _agreed(_parted(work))
-        work = _holes_closed(work, small_hole_mm)
-        work = _thickened_open_parts(work, wall_mm)
-    work = _outward(work)
-    after, merged = united(work.mesh)
-    work = work.then(after, bodies_united=merged)
-    _need_solid(work.mesh)
+    work = _ready(Work(mesh), stages, debris_share)
+    work = replace(work, kept=work.mesh)
+    try:
+        if not is_closed(work.mesh):
+            work = _joined_up(work, stages)
+            if "close" in stages:
+                work = shut(work, small_hole_mm=small_hole_mm, close=close, keep=keep, lids=lids)
+            if "wall" in stages:
+                work = given_walls(work, wall_mm)
+        work = _one_solid(work, stages)
+        need_solid(work.mesh)
+    except CannotMend as refusal:
+        if "rebuild" not in stages:
+            raise
+        work = made_anew(work, refusal, step_mm=rebuild_step_mm)
+        need_solid(work.mesh)
     left = find_defects(work.mesh, small_hole_mm=small_hole_mm, debris_share=debris_share)
-    return Mended(work.mesh, work.changed, work.notes, left)
+    return Mended(work.mesh, work.changed, work.notes, left, work.kept, work.openings)
+
+
+def _ready(work: Work, stages: Collection[str], debris_share: float) -> Work:
+    """Without what is not part of the surface."""
+    if is_closed(work.mesh) and not has_doubled_faces(work.mesh):
+        return without_bits(work, debris_share) if "drop" in stages else work
+    if "merge" in stages:
+        work = merged(work)
+    return dropped(work, debris_share) if "drop" in stages else work
+
+
+def _joined_up(work: Work, stages: Collection[str]) -> Work:
+    work = parted(work)
+    if "turn" in stages:
+        work = agreed(work)
+    if "stitch" in stages:
+        work = sewn(work)
+    return work
+
+
+def _one_solid(work: Work, stages: Collection[str]) -> Work:
+    if not is_closed(work.mesh):
+        return work
+    if "turn" in stages:
+        work = outward(work)
+    if "unite" in stages:
+        work = unified(work)
+    return cleared(work) if "uncross" in stages else work
+
+
+def _need_stages(stages: Collection[str]) -> None:
+    unknown = [name for name in stages if name not in STAGES]
+    if unknown:
+        raise UnknownStage(
+            where=f'Stage "{unknown[0]}"',
+            found="does not exist",
+            limit="mending has the stages " + ", ".join(STAGES),
+            remedy="Name some of these.",
+        )
 
 
 def _need_wall(mesh: Mesh, wall_mm: float) -> None:
@@ -130,174 +162,4 @@ def _need_wall(mesh: Mesh, wall_mm: float) -> None:
             found=f"is {wall_mm:g} mm on a part {longest:.3g} mm long",
             limit="the part must be longer than two walls",
             remedy="Check the unit with --unit, or give a thinner --wall.",
-        )
-
-
-def _cleaned(work: _Work) -> _Work:
-    """Equal vertices merged, collapsed and repeated faces gone, cracks of rounding closed."""
-    tidy = without_unused(work.mesh)
-    merged = welded(tidy)
-    work = work.then(merged, vertices_merged=len(tidy.vertices_mm) - len(merged.vertices_mm))
-    work = _dropped_repeats(work)
-    open_ends = np.unique(edge_table(work.mesh).ends[edge_table(work.mesh).count == 1])
-    if len(open_ends):
-        low, high = work.mesh.bounds_mm
-        tol_mm = NEAR * float(np.linalg.norm(high - low))
-        near = welded_near(work.mesh, open_ends, tol_mm=tol_mm)
-        lost = len(work.mesh.vertices_mm) - len(near.vertices_mm)
-        work = _dropped_repeats(work.then(near, vertices_merged=lost))
-    return work
-
-
-def _dropped_repeats(work: _Work) -> _Work:
-    mesh, collapsed, repeated = without_repeats(work.mesh)
-    return work.then(
-        mesh, degenerate_faces_dropped=len(collapsed), duplicate_faces_dropped=len(repeated)
-    )
-
-
-def _without_bits(work: _Work, debris_share: float) -> _Work:
-    table = edge_table(work.mesh)
-    label = components(work.mesh, edges=table)
-    bits = loose_bits(work.mesh, label, closed_parts(table, label), debris_share=debris_share)
-    if not bits:
-        return work
-    kept = ~np.isin(label, bits)
-    return work.then(work.mesh.with_faces(kept), loose_bits_dropped=len(bits))
-
-
-def _parted(work: _Work) -> _Work:
-    """No edge of more than two faces left."""
-    crowded = int((edge_table(work.mesh).count > 2).sum())
-    if crowded:
-        slim = without_inner_walls(work.mesh)
-        work = work.then(slim, inner_wall_faces_dropped=len(work.mesh.faces) - len(slim.faces))
-    parted = unzipped(work.mesh)
-    work = work.then(parted, vertices_parted=len(parted.vertices_mm) - len(work.mesh.vertices_mm))
-    table = edge_table(parted)
-    still = np.flatnonzero(table.count > 2)
-    if len(still):
-        x, y, z = parted.vertices_mm[table.ends[still[0]]].mean(axis=0)
-        raise CannotMend(
-            where="Mesh",
-            found=f"has {len(still)} edges where more than two faces meet,"
-            f" the first near x {x:.1f}, y {y:.1f}, z {z:.1f} mm",
-            limit="which of the faces belong together is not for mending to guess",
-            remedy="Delete the inner faces there in the modelling program, or unite the parts.",
-        )
-    return work
-
-
-def _agreed(work: _Work) -> _Work:
-    turning = agreeing(work.mesh)
-    if turning.one_sided:
-        raise CannotMend(
-            where="Mesh",
-            found="meets itself turned over, like a strip with a half twist",
-            limit="such a surface has no inside",
-            remedy="Cut it open along the twist and join it so that both sides agree.",
-        )
-    count = int(turning.turn.sum())
-    return work.then(turned(work.mesh, turning.turn), faces_turned=count) if count else work
-
-
-def _holes_closed(work: _Work, small_hole_mm: float) -> _Work:
-    loops = open_loops(work.mesh)
-    small = small_loops(work.mesh, loops, small_hole_mm=small_hole_mm)
-    chosen = [loop for loop, wanted in zip(loops, small, strict=True) if wanted]
-    return work.then(close_loops(work.mesh, chosen), holes_closed=len(chosen)) if chosen else work
-
-
-def _thickened_open_parts(work: _Work, wall_mm: float) -> _Work:
-    """Each open part becomes a wall; closed parts stay as they are."""
-    table = edge_table(work.mesh)
-    label = components(work.mesh, edges=table)
-    closed = closed_parts(table, label)
-    if closed.all():
-        return work
-    parts = [work.mesh.with_faces(closed[label])]
-    for part in np.flatnonzero(~closed):
-        surface, work = _facing_out(work, label == part)
-        try:
-            made = thickened(surface, wall_mm=wall_mm)
-        except WorkshopError as refusal:
-            raise _no_wall(wall_mm) from refusal
-        parts.append(made.mesh)
-        work = _told_wall(work, surface, made, wall_mm)
-    changed = {**work.changed, "wall_given_mm": wall_mm}
-    return replace(work, mesh=joined(parts), changed=changed)
-
-
-def _facing_out(work: _Work, chosen: Flags) -> tuple[Mesh, _Work]:
-    """One open part with its faces away from the hollow, and what was assumed."""
-    surface = work.mesh.with_faces(chosen)
-    hollow = hollowness(surface)
-    if hollow < -FLAT:
-        work = work.then(work.mesh, faces_turned=len(surface.faces))
-        return surface.flipped(), work.saying(
-            "The faces of the open surface looked into the hollow; the show side was taken to be"
-            " the outside, and they were turned."
-        )
-    if hollow <= FLAT:
-        return surface, work.saying(
-            "The open surface is nearly flat; the side its faces look at was taken as the show"
-            " side."
-        )
-    return surface, work.saying(
-        "The side that bulges was taken as the show side; the hollow is the inside."
-    )
-
-
-def _told_wall(work: _Work, surface: Mesh, made: Thickened, wall_mm: float) -> _Work:
-    loops = open_loops(surface)
-    lengths = loop_lengths_mm(surface, loops)
-    work = work.saying(
-        f"The open surface became a wall {wall_mm:g} mm thick, inward; its show side did not"
-        f" move. Openings and rims left open: {len(loops)}, up to {lengths.max():.0f} mm around."
-    )
-    if made.filled_mm3 > 0:
-        work = work.saying(
-            f"Where the hollow is too tight for two walls it was made solid:"
-            f" {made.filled_mm3 / 1000.0:.2g} cm3."
-        )
-    elif made.tight_share > 1e-4:
-        work = work.saying(
-            f"On {100 * made.tight_share:.2g} % of the surface the hollow is too tight for the"
-            f" full wall; it is {made.least_mm:.2g} mm at the thinnest."
-        )
-    return work
-
-
-def _no_wall(wall_mm: float) -> CannotMend:
-    return CannotMend(
-        where="Open surface",
-        found=f"could not be given a wall of {wall_mm:g} mm",
-        limit="the inner side crosses itself",
-        remedy="Give a thinner --wall, or thicken the surface in the modelling program.",
-    )
-
-
-def _outward(work: _Work) -> _Work:
-    label = components(work.mesh)
-    wrong = inside_out(work.mesh, label=label)
-    if not wrong:
-        return work
-    return work.then(turned(work.mesh, np.isin(label, wrong)), bodies_turned=len(wrong))
-
-
-def _need_solid(mesh: Mesh) -> None:
-    """The last word: closed, accepted as a solid, with volume."""
-    if not is_closed(mesh):
-        raise CannotMend(
-            where="Mesh",
-            found="is still open after mending",
-            remedy="Run firstpull check and close what it names in the modelling program.",
-        )
-    volume = solid(mesh).volume()
-    if volume <= 0.0:
-        raise CannotMend(
-            where="Mesh",
-            found="encloses no volume after mending",
-            limit="a solid needs an inside",
-            remedy="Delete faces that lie on each other in the modelling program.",
         )

@@ -48,6 +48,18 @@ class CannotMend(WorkshopError):
     code = "cannot_mend"
 
 
+class UnknownStage(WorkshopError):
+    """A stage of mending that does not exist."""
+
+    code = "unknown_stage"
+
+
+class NoSuchOpening(WorkshopError):
+    """An opening was named by a number that none has."""
+
+    code = "no_such_opening"
+
+
 def counted(count: int, one: str, many: str | None = None) -> str:
     """A count with its noun.
 

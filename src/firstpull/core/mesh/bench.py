@@ -1,0 +1,54 @@
+"""A mesh on the bench while it is mended, and what leaves the bench."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from firstpull.core.mesh.findings import Finding
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.openings import Opening
+
+
+@dataclass(frozen=True)
+class Mended:
+    """A mesh after mending.
+
+    Args:
+        mesh: closed, outward, free of self-crossing: a solid.
+        changed: what was changed, by name, only what is not 0; names end in their unit, and
+            a name without one is a count.
+        notes: sentences about choices that a maker should know of.
+        findings_left: what the checker still says of the mesh.
+        kept: what of the mesh that arrived mending kept, as it arrived: without debris,
+            repeated faces and inner walls. Deviation is measured against it.
+        openings: the open borders that were found on the way, and what became of them.
+    """
+
+    mesh: Mesh
+    changed: dict[str, int | float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    findings_left: tuple[Finding, ...] = ()
+    kept: Mesh | None = None
+    openings: tuple[Opening, ...] = ()
+
+
+@dataclass(frozen=True)
+class Work:
+    """A mesh on the bench, with what was done to it so far."""
+
+    mesh: Mesh
+    changed: dict[str, int | float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    kept: Mesh | None = None
+    openings: tuple[Opening, ...] = ()
+
+    def then(self, mesh: Mesh, **counts: int | float) -> Work:
+        """The next state; counts add up under their names."""
+        changed = dict(self.changed)
+        for name, count in counts.items():
+            if count:
+                changed[name] = changed.get(name, 0) + count
+        return replace(self, mesh=mesh, changed=changed)
+
+    def saying(self, *notes: str) -> Work:
+        return replace(self, notes=(*self.notes, *notes))

@@ -1,0 +1,210 @@
+"""Mending, first half: the stages from what arrived to one closed surface."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+
+from firstpull.core.arrays import Flags
+from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.bench import Work
+from firstpull.core.mesh.bits import loose_bits
+from firstpull.core.mesh.holes import closed_loops, loop_lengths_mm
+from firstpull.core.mesh.mesh import Mesh, joined
+from firstpull.core.mesh.openings import find_openings
+from firstpull.core.mesh.orient import FLAT, agreeing, hollowness, turned
+from firstpull.core.mesh.refusals import CannotMend, NoSuchOpening
+from firstpull.core.mesh.repeats import without_repeats
+from firstpull.core.mesh.stitch import stitched
+from firstpull.core.mesh.thicken import Thickened, thickened
+from firstpull.core.mesh.topology import closed_parts, components, edge_table, open_loops
+from firstpull.core.mesh.untangle import unzipped, without_inner_walls
+from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
+
+
+def merged(work: Work) -> Work:
+    """Corners at the same place become one vertex, those that rounding drew apart as well."""
+    tidy = without_unused(work.mesh)
+    mesh = welded(tidy)
+    work = work.then(mesh, vertices_merged=len(tidy.vertices_mm) - len(mesh.vertices_mm))
+    table = edge_table(work.mesh)
+    open_ends = np.unique(table.ends[table.count == 1])
+    if not len(open_ends):
+        return work
+    low, high = work.mesh.bounds_mm
+    near = welded_near(work.mesh, open_ends, tol_mm=NEAR * float(np.linalg.norm(high - low)))
+    return work.then(near, vertices_merged=len(work.mesh.vertices_mm) - len(near.vertices_mm))
+
+
+def dropped(work: Work, debris_share: float) -> Work:
+    """Collapsed and repeated faces, loose bits and inner walls go."""
+    mesh, collapsed, repeated = without_repeats(work.mesh)
+    work = work.then(
+        mesh, degenerate_faces_dropped=len(collapsed), duplicate_faces_dropped=len(repeated)
+    )
+    work = without_bits(work, debris_share)
+    if (edge_table(work.mesh).count > 2).any():
+        slim = without_inner_walls(work.mesh)
+        work = work.then(slim, inner_wall_faces_dropped=len(work.mesh.faces) - len(slim.faces))
+    return work
+
+
+def without_bits(work: Work, debris_share: float) -> Work:
+    """Loose bits go."""
+    table = edge_table(work.mesh)
+    label = components(work.mesh, edges=table)
+    bits = loose_bits(work.mesh, label, closed_parts(table, label), debris_share=debris_share)
+    if not bits:
+        return work
+    kept = ~np.isin(label, bits)
+    return work.then(work.mesh.with_faces(kept), loose_bits_dropped=len(bits))
+
+
+def parted(work: Work) -> Work:
+    """Bodies that only touch come apart; an edge of more than two faces left is a refusal."""
+    mesh = unzipped(work.mesh)
+    work = work.then(mesh, vertices_parted=len(mesh.vertices_mm) - len(work.mesh.vertices_mm))
+    table = edge_table(mesh)
+    still = np.flatnonzero(table.count > 2)
+    if len(still):
+        x, y, z = mesh.vertices_mm[table.ends[still[0]]].mean(axis=0)
+        raise CannotMend(
+            where="Mesh",
+            found=f"has {len(still)} edges where more than two faces meet,"
+            f" the first near x {x:.1f}, y {y:.1f}, z {z:.1f} mm",
+            limit="which of the faces belong together is not for mending to guess",
+            remedy="Delete the inner faces there in the modelling program, or unite the parts.",
+        )
+    return work
+
+
+def agreed(work: Work) -> Work:
+    """Neighbours look the same way; a surface with one side only is a refusal."""
+    turning = agreeing(work.mesh)
+    if turning.one_sided:
+        raise CannotMend(
+            where="Mesh",
+            found="meets itself turned over, like a strip with a half twist",
+            limit="such a surface has no inside",
+            remedy="Cut it open along the twist and join it so that both sides agree.",
+        )
+    count = int(turning.turn.sum())
+    return work.then(turned(work.mesh, turning.turn), faces_turned=count) if count else work
+
+
+def sewn(work: Work) -> Work:
+    """Borders that run alongside each other become one edge."""
+    done = stitched(work.mesh)
+    if done.mesh is work.mesh:
+        return work
+    work = work.then(done.mesh, edges_stitched=done.edges_joined // 2)
+    return work.saying(
+        f"Borders up to {done.largest_gap_mm:.2g} mm apart were stitched together; no vertex"
+        f" moved farther than {done.largest_move_mm:.2g} mm."
+    )
+
+
+def shut(
+    work: Work,
+    *,
+    small_hole_mm: float,
+    close: Collection[int],
+    keep: Collection[int],
+    lids: Literal["flat", "smooth"],
+) -> Work:
+    """Holes that are damage get a lid, and those that were asked for; the rest stay open."""
+    loops = open_loops(work.mesh)
+    openings = find_openings(work.mesh, loops, small_hole_mm=small_hole_mm)
+    _need_known(close, keep, len(openings))
+    work = replace(work, openings=openings)
+    wanted = [o for o in openings if (o.closes and o.number not in keep) or o.number in close]
+    if not wanted:
+        return work
+    done = closed_loops(work.mesh, [opening.loop for opening in wanted], how=lids)
+    return work.then(done.mesh, holes_closed=len(done.lids))
+
+
+def _need_known(close: Collection[int], keep: Collection[int], count: int) -> None:
+    unknown = sorted(n for n in {*close, *keep} if not 1 <= n <= count)
+    if unknown:
+        raise NoSuchOpening(
+            where=f"Opening {unknown[0]}",
+            found="does not exist",
+            limit=f"the mesh has {count} open borders" if count else "the mesh has no open border",
+            remedy="Run firstpull check: it lists them with their numbers.",
+        )
+
+
+def given_walls(work: Work, wall_mm: float) -> Work:
+    """Each open part becomes a wall; closed parts stay as they are."""
+    table = edge_table(work.mesh)
+    label = components(work.mesh, edges=table)
+    closed = closed_parts(table, label)
+    if closed.all():
+        return work
+    parts = [work.mesh.with_faces(closed[label])]
+    for part in np.flatnonzero(~closed):
+        surface, work = _facing_out(work, label == part)
+        try:
+            made = thickened(surface, wall_mm=wall_mm)
+        except WorkshopError as refusal:
+            raise _no_wall(wall_mm) from refusal
+        parts.append(made.mesh)
+        work = _told_wall(work, surface, made, wall_mm)
+    changed = {**work.changed, "wall_given_mm": wall_mm}
+    return replace(work, mesh=joined(parts), changed=changed)
+
+
+def _facing_out(work: Work, chosen: Flags) -> tuple[Mesh, Work]:
+    """One open part with its faces away from the hollow, and what was assumed."""
+    surface = work.mesh.with_faces(chosen)
+    hollow = hollowness(surface)
+    if hollow < -FLAT:
+        work = work.then(work.mesh, faces_turned=len(surface.faces))
+        return surface.flipped(), work.saying(
+            "The faces of the open surface looked into the hollow; the show side was taken to be"
+            " the outside, and they were turned."
+        )
+    if hollow <= FLAT:
+        return surface, work.saying(
+            "The open surface is nearly flat; the side its faces look at was taken as the show"
+            " side."
+        )
+    return surface, work.saying(
+        "The side that bulges was taken as the show side; the hollow is the inside."
+    )
+
+
+def _told_wall(work: Work, surface: Mesh, made: Thickened, wall_mm: float) -> Work:
+    loops = open_loops(surface)
+    lengths = loop_lengths_mm(surface, loops)
+    still = "its show side did not move"
+    if made.off_mm > 0:
+        still = f"its show side had to be made anew and strays by up to {made.off_mm:.2g} mm"
+    work = work.saying(
+        f"The open surface became a wall {wall_mm:g} mm thick, inward; {still}."
+        f" Openings and rims left open: {len(loops)}, up to {lengths.max():.0f} mm around."
+    )
+    if made.filled_mm3 > 0:
+        work = work.saying(
+            f"Where the hollow is too tight for two walls it was made solid:"
+            f" {made.filled_mm3 / 1000.0:.2g} cm3."
+        )
+    elif made.tight_share > 1e-4:
+        work = work.saying(
+            f"On {100 * made.tight_share:.2g} % of the surface the hollow is too tight for the"
+            f" full wall; it is {made.least_mm:.2g} mm at the thinnest."
+        )
+    return work
+
+
+def _no_wall(wall_mm: float) -> CannotMend:
+    return CannotMend(
+        where="Open surface",
+        found=f"could not be given a wall of {wall_mm:g} mm",
+        limit="the inner side crosses itself",
+        remedy="Give a thinner --wall, or thicken the surface in the modelling program.",
+    )
