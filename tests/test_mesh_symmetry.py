@@ -194,6 +194,27 @@ def test_the_answer_is_the_same_each_time_and_grows_with_the_body() -> None:
     assert twice.largest_mm == pytest.approx(2 * one.largest_mm, rel=1e-6)
 
 
+@pytest.mark.parametrize(
+    "mesh",
+    [
+        menagerie.soup(menagerie.ball(rings=8)),
+        menagerie.with_turned(menagerie.box(), 3),
+        menagerie.with_repeated(menagerie.box(), 3),
+        menagerie.with_collapsed(menagerie.ball(rings=8)),
+        menagerie.with_inner_wall(),
+        menagerie.touching_boxes(),
+        menagerie.pinched(),
+        menagerie.box().flipped(),
+    ],
+    ids=["soup", "turned", "repeated", "collapsed", "inner wall", "touching", "pinched", "inside"],
+)
+def test_broken_meshes_that_look_even_have_a_mirror(mesh: Mesh) -> None:
+    found = find_mirror(mesh)
+    assert found is not None
+    assert found.median_mm <= 0.01 * float(np.linalg.norm(np.ptp(mesh.bounds_mm, axis=0)))
+    assert found.in_words().startswith("Symmetric within")
+
+
 def test_nothing_is_refused() -> None:
     with pytest.raises(NoTriangles):
         find_mirror(Mesh(np.zeros((0, 3)), np.zeros((0, 3))))

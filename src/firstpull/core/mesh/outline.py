@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.figure import Curve, Figure, Plane
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.refusals import need_surface
 from firstpull.core.mesh.weld import equal_points
 
 
@@ -26,6 +27,10 @@ def outline(mesh: Mesh, towards_viewer: ArrayLike) -> Figure:
         closed lines in the plane through the origin, outer ones counter-clockwise and holes
         clockwise; none where every face is seen edge-on. Points are right to 1e-8 mm.
 
+    Raises:
+        NoDirection: the direction has no length.
+        BadCoordinates: a coordinate is no number.
+
     Every triangle is laid flat with the same side up; where two triangles share a side and lie
     on either side of it, the side is inside the outline and drops out. What is left winds
     around each place as often as triangles cover it, and the outline is where that is not 0.
@@ -35,6 +40,8 @@ def outline(mesh: Mesh, towards_viewer: ArrayLike) -> Figure:
     12.0
     """
     plane = Plane([0, 0, 0], towards_viewer)
+    if not np.isfinite(mesh.vertices_mm).all():
+        need_surface(mesh)
     _, place = equal_points(mesh.vertices_mm)
     first = np.zeros(len(mesh.vertices_mm), dtype=np.int64)
     first[place[::-1]] = np.arange(len(place))[::-1]

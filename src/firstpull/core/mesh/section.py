@@ -14,6 +14,7 @@ from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.figure import Axis, Curve, Figure, Plane
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.refusals import need_surface
 from firstpull.core.mesh.weld import equal_points
 
 
@@ -34,6 +35,9 @@ def section(mesh: Mesh, plane: Plane) -> Figure:
     same place are one, so that a mesh of loose triangles gives whole lines too; lines of an
     open mesh end at its edges.
 
+    Raises:
+        BadCoordinates: a coordinate is no number.
+
     >>> roof = Mesh([[0, 0, 0], [4, 0, 0], [0, 4, 0], [0, 0, 4]],
     ...             [[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]])
     >>> cut = section(roof, Plane.across("z", 2.0))
@@ -41,6 +45,8 @@ def section(mesh: Mesh, plane: Plane) -> Figure:
     (True, 2.0, (2.0, 2.0))
     """
     height = _heights(mesh.vertices_mm, plane.point_mm, plane.normal)
+    if not np.isfinite(height).all():
+        need_surface(mesh)
     tail, head, nodes = _arcs(mesh, height)
     if not len(tail):
         return Figure(plane, ())
