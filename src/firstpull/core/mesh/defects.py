@@ -7,11 +7,12 @@ import numpy as np
 from firstpull.core.mesh.bits import DEBRIS_SHARE, loose_bits
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.defects_bodies import bits_found, meetings_found, parts_found, walls_found
-from firstpull.core.mesh.defects_edges import edges_found
+from firstpull.core.mesh.defects_edges import edges_found, misfits_found
 from firstpull.core.mesh.defects_faces import repeats_found, thin_faces_found
 from firstpull.core.mesh.findings import Finding, finding
 from firstpull.core.mesh.holes import SMALL_HOLE_MM
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.misfits import find_misfits, linked_parts
 from firstpull.core.mesh.refusals import need_surface
 from firstpull.core.mesh.repeats import has_doubled_faces
 from firstpull.core.mesh.topology import closed_parts, components, edge_table, is_closed
@@ -63,15 +64,18 @@ def find_defects(
         table = edge_table(clean)
     found += thin_faces_found(clean)
     if len(clean.faces):
-        label = components(clean, edges=table)
+        misfits = find_misfits(clean)
+        # a patch that a crack parts from the rest is no loose bit
+        label = linked_parts(clean, components(clean, edges=table), misfits)
         closed = closed_parts(table, label)
         bits = loose_bits(clean, label, closed, debris_share=debris_share)
         found.append(bits_found(clean, label, bits, debris_share))
         if bits:
             clean = clean.with_faces(~np.isin(label, bits))
             table = edge_table(clean)
-            label = components(clean, edges=table)
+        label = components(clean, edges=table)
         found += edges_found(clean, table, small_hole_mm)
+        found += misfits_found(misfits)
         found += parts_found(clean, table, label)
         tree = Tree.of(clean)
         found += meetings_found(clean, table, label, find_crossings(clean, tree=tree))

@@ -7,7 +7,7 @@ import numpy as np
 from firstpull.core.mesh.findings import BOTH, Finding, finding
 from firstpull.core.mesh.holes import loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.misfits import Misfits, find_misfits
+from firstpull.core.mesh.misfits import Misfits
 from firstpull.core.mesh.orient import agreeing
 from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.topology import EdgeTable, open_loops, pinched_vertices
@@ -23,7 +23,6 @@ def edges_found(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Find
     pinched = pinched[~np.isin(pinched, table.ends[crowded])]
     return [
         *_openings_found(mesh, table, small_hole_mm),
-        *_misfits_found(find_misfits(mesh)),
         finding(
             "touching tips",
             len(pinched),
@@ -97,7 +96,8 @@ def _openings_found(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[
     return found
 
 
-def _misfits_found(misfits: Misfits) -> list[Finding | None]:
+def misfits_found(misfits: Misfits) -> list[Finding | None]:
+    """Borders that should be one edge and are not."""
     gap = f"up to {misfits.largest_gap_mm:.2g} mm"
     on, beside = misfits.on_edge, ~misfits.on_edge
     return [

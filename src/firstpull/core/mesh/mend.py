@@ -13,13 +13,14 @@ from firstpull.core.mesh.holes import SMALL_HOLE_MM
 from firstpull.core.mesh.mend_solid import cleared, made_anew, need_solid, outward, unified
 from firstpull.core.mesh.mend_surface import (
     agreed,
-    dropped,
     given_walls,
     merged,
     parted,
     sewn,
     shut,
     without_bits,
+    without_doubles,
+    without_walls_inside,
 )
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import CannotMend, UnknownStage, WallOutOfRange, need_surface
@@ -30,7 +31,7 @@ WALL_MM = (0.8, 20.0)
 
 STAGES = {
     "merge": "corners at the same place become one vertex",
-    "drop": "repeated and collapsed faces, loose bits and inner walls go",
+    "drop": "repeated and collapsed faces, inner walls and loose bits go",
     "turn": "faces look the same way as their neighbours, and outward",
     "stitch": "borders that run alongside each other become one edge",
     "close": "small holes and cracks get a lid",
@@ -87,11 +88,14 @@ def mend(
     need_surface(mesh)
     _need_stages(stages)
     _need_wall(mesh, wall_mm)
-    work = _ready(Work(mesh), stages, debris_share)
-    work = replace(work, kept=work.mesh)
+    work = _ready(Work(mesh), stages)
     try:
         if not is_closed(work.mesh):
             work = _joined_up(work, stages)
+        if "drop" in stages:
+            work = without_bits(work, debris_share)
+        work = replace(work, kept=work.mesh)
+        if not is_closed(work.mesh):
             if "close" in stages:
                 work = shut(work, small_hole_mm=small_hole_mm, close=close, keep=keep, lids=lids)
             if "wall" in stages:
@@ -102,21 +106,24 @@ def mend(
         if "rebuild" not in stages:
             raise
         work = made_anew(work, refusal, step_mm=rebuild_step_mm)
+        work = replace(work, kept=work.kept or work.mesh)
         need_solid(work.mesh)
     left = find_defects(work.mesh, small_hole_mm=small_hole_mm, debris_share=debris_share)
     return Mended(work.mesh, work.changed, work.notes, left, work.kept, work.openings)
 
 
-def _ready(work: Work, stages: Collection[str], debris_share: float) -> Work:
-    """Without what is not part of the surface."""
+def _ready(work: Work, stages: Collection[str]) -> Work:
+    """One vertex for each place, each face once."""
     if is_closed(work.mesh) and not has_doubled_faces(work.mesh):
-        return without_bits(work, debris_share) if "drop" in stages else work
+        return work
     if "merge" in stages:
         work = merged(work)
-    return dropped(work, debris_share) if "drop" in stages else work
+    return without_doubles(work) if "drop" in stages else work
 
 
 def _joined_up(work: Work, stages: Collection[str]) -> Work:
+    if "drop" in stages:
+        work = without_walls_inside(work)
     work = parted(work)
     if "turn" in stages:
         work = agreed(work)

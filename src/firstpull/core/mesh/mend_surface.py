@@ -39,17 +39,20 @@ def merged(work: Work) -> Work:
     return work.then(near, vertices_merged=len(work.mesh.vertices_mm) - len(near.vertices_mm))
 
 
-def dropped(work: Work, debris_share: float) -> Work:
-    """Collapsed and repeated faces, loose bits and inner walls go."""
+def without_doubles(work: Work) -> Work:
+    """Collapsed and repeated faces go."""
     mesh, collapsed, repeated = without_repeats(work.mesh)
-    work = work.then(
+    return work.then(
         mesh, degenerate_faces_dropped=len(collapsed), duplicate_faces_dropped=len(repeated)
     )
-    work = without_bits(work, debris_share)
-    if (edge_table(work.mesh).count > 2).any():
-        slim = without_inner_walls(work.mesh)
-        work = work.then(slim, inner_wall_faces_dropped=len(work.mesh.faces) - len(slim.faces))
-    return work
+
+
+def without_walls_inside(work: Work) -> Work:
+    """Sheets that hang on an edge which two other faces share already go."""
+    if not (edge_table(work.mesh).count > 2).any():
+        return work
+    slim = without_inner_walls(work.mesh)
+    return work.then(slim, inner_wall_faces_dropped=len(work.mesh.faces) - len(slim.faces))
 
 
 def without_bits(work: Work, debris_share: float) -> Work:

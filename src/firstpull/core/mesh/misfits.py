@@ -115,6 +115,28 @@ def find_misfits(mesh: Mesh, *, tol_mm: float | None = None) -> Misfits:
     return replace(found, face=chosen[found.face].astype(np.int32))
 
 
+def linked_parts(mesh: Mesh, label: Ints, misfits: Misfits) -> Ints:
+    """(F,) number of the part of each face, parts whose borders nearly meet counting as one.
+
+    Args:
+        label: (F,) the parts as edges join them.
+        misfits: of the mesh.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    if not len(misfits.pairs) and not len(misfits.vertex):
+        return label
+    at = np.zeros(len(mesh.vertices_mm), dtype=np.int32)
+    at[mesh.faces.ravel()] = np.repeat(label, 3)
+    a = np.concatenate([at[misfits.pairs[:, 0]], at[misfits.vertex]])
+    b = np.concatenate([at[misfits.pairs[:, 1]], label[misfits.face]])
+    n = int(label.max()) + 1
+    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
+    whole: Ints = connected_components(graph, directed=False)[1].astype(np.int32)[label]
+    return whole
+
+
 def near_border(mesh: Mesh) -> tuple[Any, Any, Any]:
     """The faces with a corner on a border: their numbers, their corners, which sides are open."""
     table = edge_table(mesh)
