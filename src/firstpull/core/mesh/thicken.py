@@ -3,24 +3,40 @@
 The inner sheet is the outer one moved inward along normals that are smoothed over about the
 width of the wall, so that fine relief does not fold it; it moves less where the hollow is too
 tight for two walls and where it would fold all the same. A band along every loop joins the
-two. What is too tight for two full walls is then filled from a distance grid, so a narrow tip
-is solid instead of thin.
+two. Where that comes out thin or crosses itself, the wall is carved instead: from the surface
+with lids on its openings everything is taken out that lies a wall or more behind it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.inward import Sheet, inner_side
+from firstpull.core.mesh.behind import room_behind
+from firstpull.core.mesh.crossings import find_crossings
+from firstpull.core.mesh.grid import Grid
+from firstpull.core.mesh.holes import close_loops
+from firstpull.core.mesh.inward import GAP_SHARE, MITRE, Sheet, inner_side
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.topology import components, open_loops
+from firstpull.core.mesh.rebuild import rebuilt
+from firstpull.core.mesh.solid import mesh_of, solid
+from firstpull.core.mesh.topology import components, is_closed, open_loops
+from firstpull.core.mesh.tree import Tree
 
-THIN_SHARE = 0.9  # of the asked wall, below which a place counts as tight
+THIN_SHARE = 0.9  # of the asked wall, below which a place counts as thin
+WALL_STEPS = 3  # steps of the grid in a wall; its corners are then put where they belong
+NEAR_SHARE = 0.98  # of the asked wall, up to which nothing is done
+NARROW = 1.0  # walls; hollow that is nowhere as wide becomes solid
+MOST_POINTS = 30_000_000  # of the grid
+
+
+class CannotThicken(WorkshopError):
+    """No wall that is sound can be put behind this surface."""
+
+    code = "cannot_thicken"
 
 
 @dataclass(frozen=True)
@@ -28,16 +44,20 @@ class Thickened:
     """A wall made from an open surface.
 
     Args:
-        mesh: the closed wall; its first vertices are the surface's own.
-        least_mm: the thinnest place that the inner sheet alone leaves.
-        tight_share: share of the area where the hollow is too tight for the full wall.
-        filled_mm3: material added to make tight places solid; 0 where none was.
+        mesh: the closed wall.
+        least_mm: the thinnest place, as the distance from the inner side to the surface.
+        tight_share: share of the area where the hollow is too tight for two full walls.
+        filled_mm3: about how much is solid through where the hollow is too tight; 0 where
+            nothing was carved.
+        off_mm: how far the show side strayed; 0 unless the surface crosses itself and had to
+            be made anew.
     """
 
     mesh: Mesh
     least_mm: float
     tight_share: float
     filled_mm3: float
+    off_mm: float = 0.0
 
 
 def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
@@ -48,7 +68,11 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
         wall_mm: thickness measured square to the surface.
 
     Returns:
-        the wall; its outer sheet is the surface itself, triangle by triangle.
+        the wall, closed and free of crossings; its outer sheet is the surface itself,
+        triangle by triangle, unless that crosses itself.
+
+    Raises:
+        CannotThicken: no such wall was found.
 
     >>> from firstpull.core.mesh.topology import is_closed
     >>> plate = Mesh([[0, 0, 0], [9, 0, 0], [9, 9, 0], [0, 9, 0]], [[0, 1, 2], [0, 2, 3]])
@@ -58,16 +82,61 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
     """
     sheet = Sheet.of(surface)
     way, reach, depth = inner_side(sheet, wall_mm=wall_mm)
-    wall = _stitched(surface, surface.vertices_mm + way * depth[:, None])
     share = depth / reach
-    tight = np.asarray(share < THIN_SHARE)
     weight = sheet.vertex_areas_mm2()
-    least = float(wall_mm * share.min())
-    tight_share = float(weight[tight].sum() / max(weight.sum(), 1e-300))
-    filled = 0.0
-    if tight_share > 1e-4:
-        wall, filled = _filled(surface, wall, tight, wall_mm)
-    return Thickened(wall, least, tight_share, filled)
+    tight = float(weight[share < THIN_SHARE].sum() / max(weight.sum(), 1e-300))
+    direct, least = _deepened(surface, way, depth, np.asarray(share >= THIN_SHARE), wall_mm)
+    clean = not find_crossings(direct).a.size
+    if clean and least >= THIN_SHARE * wall_mm:
+        return Thickened(direct, least, tight, 0.0)
+    off = 0.0
+    try:
+        if find_crossings(surface).a.size:
+            wall, off = _anew(surface, wall_mm)
+        else:
+            wall = _carved(surface, wall_mm)
+        _need_sound(wall)
+    except WorkshopError:
+        if not clean:
+            raise
+        return Thickened(direct, least, tight, 0.0)
+    half_gap = np.minimum(depth / (2.0 * GAP_SHARE), wall_mm)
+    filled = float((weight * half_gap)[share < THIN_SHARE].sum())
+    return Thickened(wall, wall_mm, tight, filled, off)
+
+
+def _deepened(
+    surface: Mesh, way: Floats, depth: Floats, free: Flags, wall_mm: float
+) -> tuple[Mesh, float]:
+    """The direct wall, its inner corners moved on where faces come too near; and how near.
+
+    Corners beside creases and on coarse dents lack a little; those in tight places stay.
+    """
+    tree = Tree.of(surface)
+    n = len(surface.vertices_mm)
+    inner = surface.faces
+    for more in (True, True, True, False):
+        direct = _stitched(surface, surface.vertices_mm + way * depth[:, None])
+        middles = direct.face_centres_mm[len(inner) : 2 * len(inner)]
+        corner, _, _ = tree.closest(direct.vertices_mm[n:])
+        middle, _, _ = tree.closest(middles)
+        least = float(min(corner.min(), middle.min()))
+        if least >= NEAR_SHARE * wall_mm or not more:
+            break
+        lacking = wall_mm - corner
+        np.maximum.at(lacking, inner, (wall_mm - middle)[:, None])
+        most = MITRE * wall_mm
+        depth = np.where(free, np.minimum(depth + np.maximum(lacking, 0.0), most), depth)
+    return direct, least
+
+
+def _need_sound(wall: Mesh) -> None:
+    if not is_closed(wall) or find_crossings(wall).a.size:
+        raise CannotThicken(
+            where="Open surface",
+            found="could not be given a wall that does not cross itself",
+            remedy="Give a thinner wall, or thicken the surface in the modelling program.",
+        )
 
 
 def _stitched(surface: Mesh, inner_mm: Floats) -> Mesh:
@@ -88,70 +157,68 @@ def _stitched(surface: Mesh, inner_mm: Floats) -> Mesh:
     )
 
 
-def _filled(surface: Mesh, wall: Mesh, tight: Flags, wall_mm: float) -> tuple[Mesh, float]:
-    """The wall with material where the hollow is too tight, and how much that was.
+def _carved(surface: Mesh, wall_mm: float) -> Mesh:
+    """The wall that is left of the lidded surface when the room behind it is taken out.
 
-    Within the hollow, what lies nearer to a tight place than the wall is filled, but no nearer
-    to the surface than half a grid step, so that the show side keeps its own triangles, and
-    not beside an opening.
+    The surface keeps its own triangles; along its border a lip of the lid is left, a grid
+    step wide at the most.
     """
-    from firstpull.core.mesh.contour import contour
-    from firstpull.core.mesh.grid import Grid, closest, winding
-    from firstpull.core.mesh.solid import mesh_of, solid
-
-    step = max(wall_mm / 4.0, _coarsest(surface, tight, wall_mm))
-    points = surface.vertices_mm[tight]
-    margin = 2.0 * wall_mm
-    grid = Grid.around(points.min(axis=0) - margin, points.max(axis=0) + margin, step_mm=step)
     lidded = _lidded(surface)
-    reach = 2.0 * wall_mm
-    away, face = closest(surface, grid, reach_mm=reach)
-    tight_face = np.asarray(tight[surface.faces].any(axis=1), dtype=np.bool_)
-    behind: Flags = (face >= 0) & (winding(lidded, grid) > 0)
-    behind &= tight_face[face]
-    behind &= ~_beside_loops(surface, grid, behind, wall_mm)
-    field = np.maximum(away - np.float32(wall_mm), np.float32(0.5 * step) - away)
-    field = np.where(behind, field, np.float32(0.5 * step)).astype(np.float32)
-    blob = contour(field, grid)
-    if not len(blob.faces):
-        return wall, 0.0
-    try:
-        grown = _largest(mesh_of(solid(wall) + solid(blob)))
-    except WorkshopError:
-        return wall, 0.0
-    added = grown.volume_mm3 - wall.volume_mm3
-    return (grown, added) if added > 0 else (wall, 0.0)
+    if find_crossings(lidded).a.size:
+        raise CannotThicken(
+            where="Open surface",
+            found="has openings over which no flat lid fits without crossing it",
+            limit="the hollow cannot be told from the outside there",
+            remedy="Cut the surface so that its rim lies flatter, or give a thinner wall.",
+        )
+    return _without_room(lidded, surface, wall_mm)
+
+
+def _anew(surface: Mesh, wall_mm: float) -> tuple[Mesh, float]:
+    """The wall of a surface that crosses itself, which is made anew first; and how far off."""
+    lidded = _lidded(surface)
+    least = _step(lidded, wall_mm, WALL_STEPS)
+    made = rebuilt(lidded, step_mm=least)
+    away, _, _ = Tree.of(surface).closest(made.mesh.face_centres_mm, reach_mm=0.5 * least)
+    sheet = _largest(made.mesh.with_faces(np.isfinite(away)))
+    return _without_room(made.mesh, sheet, wall_mm), made.off_mm
+
+
+def _without_room(body: Mesh, sheet: Mesh, wall_mm: float) -> Mesh:
+    step = _step(body, wall_mm, WALL_STEPS)
+    low, high = body.bounds_mm
+    shift = np.array([0.137, 0.071, 0.193]) * step
+    grid = Grid.around(low - 3.0 * step - shift, high + 3.0 * step, step_mm=step)
+    room = room_behind(
+        sheet, grid, wall_mm=wall_mm, past_rim_mm=step, least_wide_mm=NARROW * wall_mm
+    )
+    if not len(room.faces):
+        return body
+    return _largest(mesh_of(solid(body) - solid(room)))
+
+
+def _step(body: Mesh, wall_mm: float, steps: int) -> float:
+    """That many steps in a wall; fewer on a large part, not below two."""
+    sides = np.ptp(body.vertices_mm, axis=0)
+    step = wall_mm / steps
+    points = float(np.prod(sides / step + 8.0))
+    step *= max(1.0, (points / MOST_POINTS) ** (1.0 / 3.0))
+    if step > 0.5 * wall_mm:
+        raise CannotThicken(
+            where="Open surface",
+            found=f"of {sides.max():,.0f} mm is too large for a wall of {wall_mm:g} mm",
+            limit=f"a grid of {MOST_POINTS / 1e6:.0f} million points must have two in the wall",
+            remedy=f"Give a wall of {2.05 * step:.2g} mm or more, or cut the part into pieces.",
+        )
+    return step
 
 
 def _largest(mesh: Mesh) -> Mesh:
-    """The part with the most surface: without islands of filling and bubbles left in it."""
+    """The part with the most surface: without crumbs, and bubbles left in it."""
     label = components(mesh)
     area = np.bincount(label, weights=mesh.face_areas_mm2)
     return mesh if len(area) == 1 else mesh.with_faces(label == int(np.argmax(area)))
 
 
-def _coarsest(surface: Mesh, tight: Flags, wall_mm: float) -> float:
-    """The step at which the grid around the tight places stays under 8 million points."""
-    points = surface.vertices_mm[tight]
-    span = np.ptp(points, axis=0) + 4.0 * wall_mm
-    return float((np.prod(span) / 8e6) ** (1.0 / 3.0))
-
-
 def _lidded(surface: Mesh) -> Mesh:
-    """The surface with a fan over every loop, to tell its hollow from the outside."""
-    from firstpull.core.mesh.holes import close_loops
-
     return close_loops(surface, open_loops(surface))
-
-
-def _beside_loops(surface: Mesh, grid: Any, chosen: Flags, within_mm: float) -> Flags:
-    """Which of the chosen grid points lie closer than that to a loop vertex."""
-    from scipy.spatial import cKDTree
-
-    rim = surface.vertices_mm[np.concatenate(open_loops(surface))]
-    at = np.argwhere(chosen)
-    points = np.array(grid.low_mm) + grid.step_mm * at
-    near, _ = cKDTree(rim).query(points, distance_upper_bound=within_mm)
-    out = np.zeros(grid.shape, dtype=np.bool_)
-    out[tuple(at.T)] = np.isfinite(near)
-    return out
