@@ -131,13 +131,11 @@ def test_two_rims_that_touch_in_a_point_stay_two_loops() -> None:
     assert sorted(sorted(loop.tolist()) for loop in open_loops(a)) == [[0, 1, 2], [0, 3, 4]]
 
 
-def needle_through(mesh: Mesh, face: int) -> Mesh:
-    """A long open triangle pushed through one face, large enough not to be a bit."""
-    centre, normal = mesh.face_centres_mm[face], mesh.face_normals[face]
-    side = np.cross(normal, [0.31, 0.52, 0.79])
-    tip = centre - 1.0 * normal
-    base = centre + 60.0 * normal
-    return joined([mesh, Mesh([tip, base + 30.0 * side, base - 30.0 * side], [[0, 1, 2]])])
+def dragged_through(mesh: Mesh, vertex: int, *, by_mm: float) -> Mesh:
+    """One vertex pulled inward along its radius."""
+    vertices = mesh.vertices_mm.copy()
+    vertices[vertex] *= 1.0 - by_mm / np.linalg.norm(vertices[vertex])
+    return Mesh(vertices, mesh.faces)
 
 
 @pytest.mark.parametrize(
@@ -157,13 +155,19 @@ def test_bodies_walls_and_sizes(mesh: Mesh, planted: dict[str, int]) -> None:
     assert kinds(mesh) == planted
 
 
-def test_a_surface_pushed_through_another_is_told_with_its_place_and_count() -> None:
-    whole = m.ball()
-    mesh = needle_through(whole, 700)
-    (found,) = [f for f in find_defects(mesh) if f.kind == "self-crossing"]
+def test_a_surface_pushed_through_itself_is_told_with_its_place_and_count() -> None:
+    """A vertex of a thin shell's outside dragged out through its inside."""
+    shell = joined([m.ball(rings=40), m.ball(radius_mm=57, rings=40).flipped()])
+    mesh = dragged_through(shell, 1 + 20 * 80 + 5, by_mm=5.0)
+    (found,) = [f for f in find_defects(mesh) if f.kind == "overlapping bodies"]
+    assert found.count == 2  # the outside and the hollow are two surfaces
+    one = m.open_box(times=4)
+    lid = int(np.argmin(np.linalg.norm(one.vertices_mm - [30, 25, 0], axis=1)))
+    vertices = one.vertices_mm.copy()
+    vertices[lid] = [30, -9.0, 20.0]  # the floor's middle, out through a side
+    (found,) = [f for f in find_defects(Mesh(vertices, one.faces)) if f.kind == "self-crossing"]
     assert found.count >= 1 and found.blocks == ("print", "mould")
-    away = np.linalg.norm(np.array(found.places_mm[0]) - whole.face_centres_mm[700])
-    assert away < 10.0
+    assert np.abs(np.array(found.places_mm)[:, 1]).min() < 5.0
     assert "pass through each other" in found.sentence
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from firstpull.core.mesh.bits import DEBRIS_SHARE, loose_bits
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.defects_bodies import bits_found, meetings_found, parts_found, walls_found
-from firstpull.core.mesh.defects_edges import edges_found, misfits_found
+from firstpull.core.mesh.defects_edges import edges_found
 from firstpull.core.mesh.defects_faces import repeats_found, thin_faces_found
 from firstpull.core.mesh.findings import Finding, finding
 from firstpull.core.mesh.holes import SMALL_HOLE_MM
@@ -72,10 +72,9 @@ def find_defects(
         found.append(bits_found(clean, label, bits, debris_share))
         if bits:
             clean = clean.with_faces(~np.isin(label, bits))
-            table = edge_table(clean)
+            table, misfits = edge_table(clean), find_misfits(clean)
         label = components(clean, edges=table)
-        found += edges_found(clean, table, small_hole_mm)
-        found += misfits_found(misfits)
+        found += edges_found(clean, table, small_hole_mm, misfits)
         found += parts_found(clean, table, label)
         tree = Tree.of(clean)
         found += meetings_found(clean, table, label, find_crossings(clean, tree=tree))

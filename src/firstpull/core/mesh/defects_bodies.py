@@ -70,14 +70,14 @@ def meetings_found(
     nested = nested_bodies(mesh, label, closed, meeting)
     bodies = np.unique(meeting)
     one, other = label[crossings.a], label[crossings.b]
-    own = ~((one != other) & closed[one] & closed[other])
+    own = (one == other) | ~(closed[one] | closed[other])
     places = crossed_places(mesh, crossings, own)
     return [
         finding(
             "overlapping bodies",
             len(bodies),
             crossings.places_mm[~own],
-            f"{len(bodies)} closed bodies reach into one another or touch.",
+            f"{len(bodies)} bodies reach into one another or touch.",
             "Mending unites them into one; nothing to do.",
             BOTH,
         ),

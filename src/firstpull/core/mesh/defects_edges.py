@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from firstpull.core.arrays import Flags
 from firstpull.core.mesh.findings import BOTH, Finding, finding
 from firstpull.core.mesh.holes import loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh
@@ -13,16 +14,20 @@ from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.topology import EdgeTable, open_loops, pinched_vertices
 
 
-def edges_found(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Finding | None]:
+def edges_found(
+    mesh: Mesh, table: EdgeTable, small_hole_mm: float, misfits: Misfits
+) -> list[Finding | None]:
     count = table.count
     middle = mesh.vertices_mm[table.ends].mean(axis=1)
     crowded = np.flatnonzero(count > 2)
     turning = agreeing(mesh, edges=table)
     turn = np.flatnonzero(turning.turn & (turning.one_sided == 0))
     pinched = pinched_vertices(mesh, edges=table)
-    pinched = pinched[~np.isin(pinched, table.ends[crowded])]
+    seam = _on_seams(mesh, misfits)
+    pinched = pinched[~np.isin(pinched, table.ends[crowded]) & ~seam[pinched]]
     return [
-        *_openings_found(mesh, table, small_hole_mm),
+        *_openings_found(mesh, table, small_hole_mm, seam),
+        *_misfits_found(misfits),
         finding(
             "touching tips",
             len(pinched),
@@ -62,8 +67,21 @@ def edges_found(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Find
     ]
 
 
-def _openings_found(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[Finding | None]:
-    loops = open_loops(mesh, edges=table)
+def _on_seams(mesh: Mesh, misfits: Misfits) -> Flags:
+    """(V,) whether each vertex has a part in a misfit, or its edge has."""
+    seam = np.zeros(len(mesh.vertices_mm), dtype=np.bool_)
+    seam[misfits.pairs.ravel()] = True
+    seam[misfits.vertex] = True
+    seam[mesh.faces[misfits.face, misfits.corner]] = True
+    seam[mesh.faces[misfits.face, (misfits.corner + 1) % 3]] = True
+    return seam
+
+
+def _openings_found(
+    mesh: Mesh, table: EdgeTable, small_hole_mm: float, seam: Flags
+) -> list[Finding | None]:
+    """Open loops, small and large; a loop that is all misfit is told as that alone."""
+    loops = [loop for loop in open_loops(mesh, edges=table) if not seam[loop].all()]
     if not loops:
         return []
     lengths = loop_lengths_mm(mesh, loops)
@@ -96,8 +114,7 @@ def _openings_found(mesh: Mesh, table: EdgeTable, small_hole_mm: float) -> list[
     return found
 
 
-def misfits_found(misfits: Misfits) -> list[Finding | None]:
-    """Borders that should be one edge and are not."""
+def _misfits_found(misfits: Misfits) -> list[Finding | None]:
     gap = f"up to {misfits.largest_gap_mm:.2g} mm"
     on, beside = misfits.on_edge, ~misfits.on_edge
     return [

@@ -33,9 +33,9 @@ class CrossedPlace:
 
 
 def meeting_bodies(crossings: Crossings, label: Ints, closed: Flags) -> NDArray[np.int32]:
-    """(N, 2) pairs of different closed parts whose surfaces meet, each once."""
+    """(N, 2) pairs of different parts, one of them closed, whose surfaces meet, each once."""
     one, other = label[crossings.a], label[crossings.b]
-    chosen = (one != other) & closed[one] & closed[other]
+    chosen = (one != other) & (closed[one] | closed[other])
     pairs = np.stack([np.minimum(one, other), np.maximum(one, other)], axis=1)[chosen]
     return np.unique(pairs, axis=0).astype(np.int32).reshape(-1, 2)
 
