@@ -36,17 +36,7 @@ def test_a_mask_of_a_head_is_proven_in_one_piece_and_in_two(name):
     assert_proven(mould)
 
 
-# its lips and fangs are too near each other for two walls: the wall comes with tunnels between
-TUNNELLED = pytest.mark.xfail(strict=True, reason="thickening leaves tunnels in a tight mouth")
-
-
-@pytest.mark.parametrize(
-    "chosen",
-    [
-        pytest.param(m, id=m.name, marks=TUNNELLED if m.name == "devil's head" else ())
-        for m in MESHES
-    ],
-)
+@pytest.mark.parametrize("chosen", [pytest.param(m, id=m.name) for m in MESHES])
 def test_an_open_mesh_is_proven_or_refused_by_name(chosen: OpenMesh):
     mesh = mend(registry_mesh(chosen), wall_mm=3.0).mesh
     if chosen.name in REFUSED:
