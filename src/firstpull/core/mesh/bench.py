@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from firstpull.core.mesh.crossings import Crossings, find_crossings
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.openings import Opening
@@ -34,13 +35,14 @@ class Mended:
 
 @dataclass(frozen=True)
 class Work:
-    """A mesh on the bench, with what was done to it so far."""
+    """A mesh on the bench, with what was done to it so far, and its crossings once known."""
 
     mesh: Mesh
     changed: dict[str, int | float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     kept: Mesh | None = None
     openings: tuple[Opening, ...] = ()
+    crossings: Crossings | None = None
 
     def then(self, mesh: Mesh, **counts: int | float) -> Work:
         """The next state; counts add up under their names."""
@@ -48,7 +50,12 @@ class Work:
         for name, count in counts.items():
             if count:
                 changed[name] = changed.get(name, 0) + count
-        return replace(self, mesh=mesh, changed=changed)
+        known = self.crossings if mesh is self.mesh else None
+        return replace(self, mesh=mesh, changed=changed, crossings=known)
+
+    def looked_over(self) -> Work:
+        """The same, with its crossings known."""
+        return self if self.crossings else replace(self, crossings=find_crossings(self.mesh))
 
     def saying(self, *notes: str) -> Work:
         return replace(self, notes=(*self.notes, *notes))

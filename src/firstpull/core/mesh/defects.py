@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from firstpull.core.mesh.bits import DEBRIS_SHARE, loose_bits
-from firstpull.core.mesh.crossings import find_crossings
+from firstpull.core.mesh.crossings import Crossings, find_crossings
 from firstpull.core.mesh.defects_bodies import bits_found, meetings_found, parts_found, walls_found
 from firstpull.core.mesh.defects_edges import edges_found
 from firstpull.core.mesh.defects_faces import repeats_found, thin_faces_found
@@ -32,6 +32,7 @@ def find_defects(
     small_hole_mm: float = SMALL_HOLE_MM,
     debris_share: float = DEBRIS_SHARE,
     least_wall_mm: float | None = LEAST_WALL_MM,
+    crossings: Crossings | None = None,
 ) -> tuple[Finding, ...]:
     """Everything that keeps a mesh from being one sound solid.
 
@@ -40,6 +41,7 @@ def find_defects(
         small_hole_mm: length around a hole up to which it counts as damage, not as an opening.
         debris_share: share of the area below which something apart is a loose bit.
         least_wall_mm: walls of a sound solid thinner than this are told; None passes over them.
+        crossings: of the mesh, where they are known already and it is closed.
 
     Returns:
         one finding for each kind of defect; empty for a sound solid. A mesh that is closed
@@ -77,7 +79,9 @@ def find_defects(
         found += edges_found(clean, table, small_hole_mm, misfits)
         found += parts_found(clean, table, label)
         tree = Tree.of(clean)
-        found += meetings_found(clean, table, label, find_crossings(clean, tree=tree))
+        known = crossings if clean is mesh else None
+        known = known or find_crossings(clean, tree=tree)
+        found += meetings_found(clean, table, label, known)
         sound = is_closed(clean, edges=table) and not any(f and f.blocks for f in found)
         if least_wall_mm is not None and sound:
             found.append(walls_found(clean, tree, least_wall_mm=least_wall_mm))

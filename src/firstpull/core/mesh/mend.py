@@ -10,7 +10,7 @@ from firstpull.core.mesh.bench import Mended, Work
 from firstpull.core.mesh.bits import DEBRIS_SHARE
 from firstpull.core.mesh.defects import find_defects
 from firstpull.core.mesh.holes import SMALL_HOLE_MM
-from firstpull.core.mesh.mend_solid import cleared, made_anew, need_solid, outward, unified
+from firstpull.core.mesh.mend_solid import cleared, made_anew, outward, proved, unified
 from firstpull.core.mesh.mend_surface import (
     agreed,
     given_walls,
@@ -100,15 +100,18 @@ def mend(
                 work = shut(work, small_hole_mm=small_hole_mm, close=close, keep=keep, lids=lids)
             if "wall" in stages:
                 work = given_walls(work, wall_mm)
-        work = _one_solid(work, stages)
-        need_solid(work.mesh)
+        work = proved(_one_solid(work, stages))
     except CannotMend as refusal:
         if "rebuild" not in stages:
             raise
         work = made_anew(work, refusal, step_mm=rebuild_step_mm)
-        work = replace(work, kept=work.kept or work.mesh)
-        need_solid(work.mesh)
-    left = find_defects(work.mesh, small_hole_mm=small_hole_mm, debris_share=debris_share)
+        work = proved(replace(work, kept=work.kept or work.mesh))
+    left = find_defects(
+        work.mesh,
+        small_hole_mm=small_hole_mm,
+        debris_share=debris_share,
+        crossings=work.crossings,
+    )
     return Mended(work.mesh, work.changed, work.notes, left, work.kept, work.openings)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.bench import Work
 from firstpull.core.mesh.bodies import united
-from firstpull.core.mesh.crossings import Crossings, find_crossings
+from firstpull.core.mesh.crossings import Crossings
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.orient import inside_out, turned
 from firstpull.core.mesh.overlaps import crossed_places
@@ -36,42 +38,48 @@ def outward(work: Work) -> Work:
 
 def unified(work: Work) -> Work:
     """Bodies that meet or lie in one another become one."""
-    mesh, count = united(work.mesh)
+    if int(components(work.mesh).max()) == 0:
+        return work
+    work = work.looked_over()
+    mesh, count = united(work.mesh, crossings=work.crossings)
     return work.then(mesh, bodies_united=count) if count else work
 
 
 def cleared(work: Work) -> Work:
     """Small places where the surface crosses itself are cut out and closed."""
-    done = uncrossed(work.mesh)
+    work = work.looked_over()
+    done = uncrossed(work.mesh, crossings=work.crossings)
     if done.mesh is work.mesh:
         return work
-    return work.then(
+    work = work.then(
         done.mesh, crossings_cut_out=done.places, crossed_faces_replaced=done.faces_cut
     )
+    return replace(work, crossings=done.left)
 
 
-def need_solid(mesh: Mesh) -> None:
+def proved(work: Work) -> Work:
     """The last word: closed, a solid with an inside, free of self-crossing.
 
     Raises:
         CannotMend: names what stands in the way, and where.
     """
-    if not is_closed(mesh):
+    if not is_closed(work.mesh):
         raise CannotMend(
             where="Mesh",
             found="is still open after mending",
             remedy="Run firstpull check and close what it names in the modelling program.",
         )
-    if solid(mesh).volume() <= 0.0:
+    if solid(work.mesh).volume() <= 0.0:
         raise CannotMend(
             where="Mesh",
             found="encloses no volume after mending",
             limit="a solid needs an inside",
             remedy="Delete faces that lie on each other in the modelling program.",
         )
-    crossings = find_crossings(mesh)
-    if len(crossings.a):
-        raise _crossed(mesh, crossings)
+    work = work.looked_over()
+    if work.crossings and len(work.crossings.a):
+        raise _crossed(work.mesh, work.crossings)
+    return work
 
 
 def _crossed(mesh: Mesh, crossings: Crossings) -> CannotMend:

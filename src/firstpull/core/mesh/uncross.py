@@ -42,17 +42,18 @@ class Uncrossed:
     left: Crossings
 
 
-def uncrossed(mesh: Mesh) -> Uncrossed:
+def uncrossed(mesh: Mesh, *, crossings: Crossings | None = None) -> Uncrossed:
     """The surface with each small crossing cut out, with the faces around it, and closed flat.
 
     Args:
         mesh: closed and outward.
+        crossings: of the mesh, where they are known already.
 
     Returns:
         a closed surface. Places that are wide stay, as do those where cutting does not help;
         they are listed in ``left``.
     """
-    left = find_crossings(mesh)
+    left = crossings or find_crossings(mesh)
     if not len(left.a):
         return Uncrossed(mesh, 0, 0, left)
     low, high = mesh.bounds_mm
