@@ -11,6 +11,7 @@ import numpy as np
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import counted, need_surface
 from firstpull.core.mesh.weld import without_unused
+from firstpull.files.dress import Dress
 from firstpull.files.mesh_content import Content
 from firstpull.files.refusals import (
     MeshFileEmpty,
@@ -35,12 +36,14 @@ class MeshFile:
         format: "stl", "obj", "ply", "off", "glb" or "3mf".
         declared_unit: "mm", "cm", "in" or "m" where file or format say so; else None.
         notes: sentences about how the file was read.
+        dress: the names and colours that the file gives; None if it gives neither.
     """
 
     mesh: Mesh
     format: str
     declared_unit: str | None
     notes: tuple[str, ...] = ()
+    dress: Dress | None = None
 
 
 def read_mesh(path: str | Path, *, max_bytes: int = MAX_BYTES) -> MeshFile:
@@ -76,8 +79,8 @@ def read_mesh(path: str | Path, *, max_bytes: int = MAX_BYTES) -> MeshFile:
     except (IndexError, ValueError, OverflowError, KeyError, TypeError, UnicodeError) as fault:
         # each reader names what it can; what slips through is still the file's fault
         raise damaged(path.name, f"cannot be made sense of as {suffix.upper()}") from fault
-    mesh = _checked(content, path.name)
-    return MeshFile(mesh, suffix, content.declared_unit, content.notes)
+    mesh, dress = _checked(content, path.name)
+    return MeshFile(mesh, suffix, content.declared_unit, content.notes, dress)
 
 
 def _reader(suffix: str) -> Callable[[bytes, str], Content]:
@@ -134,8 +137,8 @@ def _bytes_of(path: Path, max_bytes: int) -> bytes:
     return data
 
 
-def _checked(content: Content, where: str) -> Mesh:
-    """The mesh, once its indices and coordinates are known to be sound."""
+def _checked(content: Content, where: str) -> tuple[Mesh, Dress | None]:
+    """The mesh and its dress, once its indices and coordinates are known to be sound."""
     n = len(content.vertices)
     faces = content.faces
     if len(faces) and (int(faces.min()) < 0 or int(faces.max()) >= n):
@@ -148,4 +151,9 @@ def _checked(content: Content, where: str) -> Mesh:
         )
     mesh = without_unused(Mesh(content.vertices, faces))
     need_surface(mesh, where=where)
-    return mesh
+    dress = content.dress
+    if dress is None or dress.says_nothing:
+        return mesh, None
+    if len(mesh.vertices_mm) < n:
+        dress = dress.of_vertices(np.unique(faces))
+    return mesh, dress

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-import io
+import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
-from firstpull.files.mesh_content import Content, numbers, triangulated
+from firstpull.files.dress import Colours, Dress, from_shares, opaque
+from firstpull.files.mesh_content import (
+    Content,
+    all_numbers,
+    cut_note,
+    numbers,
+    unit_in_comment,
+)
+from firstpull.files.polygons import Rows, triangulated
 from firstpull.files.refusals import damaged, truncated
 
 TYPES = {
@@ -19,6 +28,7 @@ TYPES = {
     "float": "f4", "float32": "f4", "double": "f8", "float64": "f8",
 }  # fmt: skip
 ORDERS = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}
+TYPE_OF = "type of "
 CORNERS = ("vertex_indices", "vertex_index")
 
 
@@ -43,14 +53,25 @@ def parse(data: bytes, where: str) -> Content:
     """Vertices and faces; a strip gives its triangles with alternating sense."""
     order, elements, start = _header(data, where)
     stream = _Text(data[start:], where) if not order else _Binary(data[start:], order, where)
-    held = {element.name: stream.read(element) for element in elements}
+    held = {element.name: _with_types(stream.read(element), element) for element in elements}
     corners = held.get("vertex", {})
     if not {"x", "y", "z"} <= corners.keys():
         raise damaged(where, "has no vertex positions", "a mesh needs x, y and z for each")
     vertices = np.stack([corners[axis] for axis in "xyz"], axis=1).astype(np.float64)
-    faces, larger = _faces(held, vertices)
-    note = f"{larger} faces of more than three corners were cut into triangles."
-    return Content(vertices, faces, None, (note,) if larger else ())
+    faces, row, larger = _faces(held, vertices)
+    dress, notes = _dress(held, _names(data[:start]), faces, row)
+    unit = unit_in_comment(data[:start])
+    return Content(vertices, faces, unit, (*cut_note(larger), *notes), dress)
+
+
+def _with_types(values: Values, element: _Element) -> Values:
+    return values | {TYPE_OF + p.name: p.type for p in element.properties}
+
+
+def _names(header: bytes) -> dict[int, str]:
+    """The parts that comments name, as "comment part 0 heron mask"."""
+    found = re.findall(rb"(?m)^comment part (\d{1,9}) ([^\r\n]*)", header)
+    return {int(number): name.decode("utf-8", "replace") for number, name in found}
 
 
 def _header(data: bytes, where: str) -> tuple[str, list[_Element], int]:
@@ -127,86 +148,175 @@ class _Binary:
         return {p.name: rows[p.name] for p in element.properties}
 
     def _lists(self, element: _Element) -> Values:
-        out: dict[str, list[Any]] = {p.name: [] for p in element.properties}
-        for _ in range(element.count):
-            for p in element.properties:
-                kind = np.dtype(self._order + p.type)
-                if p.count_type is None:
-                    out[p.name].append(self._take(kind, 1, element)[0])
-                    continue
-                size = self._take(np.dtype(self._order + p.count_type), 1, element)[0]
-                out[p.name].append(self._take(kind, int(size), element))
-        return dict(out)
+        """Lists of any length: found row by row, then taken out together."""
+        fields = np.array(
+            [
+                (np.dtype(p.count_type).itemsize if p.count_type else 0, np.dtype(p.type).itemsize)
+                for p in element.properties
+            ],
+            dtype=np.int64,
+        )
+        raw = np.frombuffer(self._data, np.uint8)
+        starts, sizes, end = _walked(raw, self._at, fields, element.count, self._order == ">")
+        if end < 0:
+            self._short(element)
+        self._at = int(end)
+        out: Values = {}
+        for k, p in enumerate(element.properties):
+            rows = Rows(np.zeros(0), sizes[:, k])
+            inner = np.arange(int(rows.sizes.sum())) - np.repeat(rows.starts, rows.sizes)
+            at = np.repeat(starts[:, k], rows.sizes) + inner * fields[k, 1]
+            taken = raw[at[:, None] + np.arange(fields[k, 1])]
+            values = taken.reshape(-1).view(self._order + p.type)
+            out[p.name] = values if p.count_type is None else Rows(values, rows.sizes)
+        return out
+
+    def _short(self, element: _Element) -> NoReturn:
+        raise truncated(
+            self._where,
+            f'ends within its "{element.name}" rows',
+            f"the header promises {element.count}",
+        )
 
     def _take(self, kind: np.dtype[Any], count: int, element: _Element) -> NDArray[Any]:
         size = kind.itemsize * count
         if count < 0 or self._at + size > len(self._data):
-            raise truncated(
-                self._where,
-                f'ends within its "{element.name}" rows',
-                f"the header promises {element.count}",
-            )
+            self._short(element)
         rows = np.frombuffer(self._data, kind, count, self._at)
         self._at += size
         return rows
 
 
+@njit(cache=True)
+def _walked(raw: Any, at: int, fields: Any, count: int, big: bool) -> Any:
+    """Where each list begins and how long it is; the end is -1 where the bytes run out."""
+    many = len(fields)
+    starts = np.zeros((count, many), dtype=np.int64)
+    sizes = np.ones((count, many), dtype=np.int64)
+    for row in range(count):
+        for k in range(many):
+            wide = fields[k, 0]
+            if wide:
+                if at + wide > len(raw):
+                    return starts, sizes, -1
+                size = 0
+                for b in range(wide):
+                    place = b if big else wide - 1 - b
+                    size = size * 256 + raw[at + place]
+                at += wide
+                sizes[row, k] = size
+            starts[row, k] = at
+            at += sizes[row, k] * fields[k, 1]
+            if at > len(raw):
+                return starts, sizes, -1
+    return starts, sizes, at
+
+
 class _Text:
-    """Elements one after the other from lines."""
+    """Elements one after the other from words."""
 
     def __init__(self, data: bytes, where: str) -> None:
-        self._lines = io.BytesIO(data)
-        self._where = where
+        values = all_numbers(data)
+        self._values = numbers(data.split(), where, "a number") if values is None else values
+        self._where, self._at = where, 0
 
     def read(self, element: _Element) -> Values:
-        rows: list[list[bytes]] = []
-        while len(rows) < element.count:
-            line = self._lines.readline()
-            if not line:
-                raise truncated(
-                    self._where,
-                    f'ends after {len(rows)} of {element.count} "{element.name}" rows',
-                )
-            if words := line.split():
-                rows.append(words)
-        if all(p.count_type is None for p in element.properties):
-            columns = len(element.properties)
-            if any(len(row) < columns for row in rows):
-                raise truncated(self._where, f'ends within a "{element.name}" row')
-            words = [word for row in rows for word in row[:columns]]
-            table = numbers(words, self._where, "a number").reshape(-1, columns)
-            return {p.name: table[:, i] for i, p in enumerate(element.properties)}
-        out: dict[str, list[Any]] = {p.name: [] for p in element.properties}
-        for row in rows:
-            at = 0
-            for p in element.properties:
-                size = 1
-                if p.count_type is not None:
-                    size, at = int(row[at]), at + 1
-                values = [float(word) for word in row[at : at + size]]
-                if len(values) < size:
-                    raise truncated(self._where, f'ends within a "{element.name}" row')
-                out[p.name].append(values if p.count_type is not None else values[0])
-                at += size
-        return dict(out)
+        listed = np.array([p.count_type is not None for p in element.properties])
+        starts, sizes, row, end = _stepped(self._values, self._at, listed, element.count)
+        if row < element.count:
+            raise truncated(
+                self._where, f'ends after {row} of {element.count} "{element.name}" rows'
+            )
+        self._at = int(end)
+        out: Values = {}
+        for k, p in enumerate(element.properties):
+            rows = Rows(np.zeros(0), sizes[:, k])
+            inner = np.arange(int(rows.sizes.sum())) - np.repeat(rows.starts, rows.sizes)
+            values = self._values[np.repeat(starts[:, k], rows.sizes) + inner]
+            out[p.name] = Rows(values, rows.sizes) if listed[k] else values
+        return out
 
 
-def _faces(held: dict[str, Values], vertices: NDArray[np.float64]) -> tuple[NDArray[np.int64], int]:
-    """(F, 3) triangles from faces and strips, and how many faces had more corners."""
-    found = [np.zeros((0, 3), dtype=np.int64)]
+@njit(cache=True)
+def _stepped(values: Any, at: int, listed: Any, count: int) -> Any:
+    """As ``_walked``, over numbers; and how many rows are whole."""
+    many = len(listed)
+    starts = np.zeros((count, many), dtype=np.int64)
+    sizes = np.ones((count, many), dtype=np.int64)
+    for row in range(count):
+        for k in range(many):
+            if listed[k]:
+                if at >= len(values) or values[at] < 0:
+                    return starts, sizes, row, at
+                sizes[row, k] = int(values[at])
+                at += 1
+            starts[row, k] = at
+            at += sizes[row, k]
+            if at > len(values):
+                return starts, sizes, row, at
+    return starts, sizes, count, at
+
+
+def _faces(
+    held: dict[str, Values], vertices: NDArray[np.float64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], int]:
+    """(F, 3) triangles from faces and strips, the face row of each (-1 in a strip), and how
+    many faces had more corners."""
+    found, rows_of = [np.zeros((0, 3), dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
     larger = 0
     for name in CORNERS:
         rows = held.get("face", {}).get(name)
-        if isinstance(rows, np.ndarray) and rows.ndim == 2 and rows.shape[1] == 3:
-            found.append(rows.astype(np.int64))
-        elif rows is not None:
-            polygons = [[int(corner) for corner in row] for row in rows]
-            larger += sum(len(polygon) > 3 for polygon in polygons)
-            found.append(triangulated(polygons, vertices))
+        if isinstance(rows, np.ndarray):
+            sizes = np.full(len(rows), rows.shape[1], dtype=np.int64)
+            rows = Rows(rows.reshape(-1), sizes)
+        if rows is not None:
+            larger += int((rows.sizes > 3).sum())
+            faces, polygon = triangulated(rows, vertices)
+            found.append(faces)
+            rows_of.append(polygon)
     for name in CORNERS:
-        for row in held.get("tristrips", {}).get(name, ()):
-            found.append(strip(np.asarray(row, dtype=np.int64)))
-    return np.concatenate(found), larger
+        strips = held.get("tristrips", {}).get(name)
+        if isinstance(strips, np.ndarray):
+            strips = Rows(strips.reshape(-1), np.full(len(strips), strips.shape[1]))
+        for corners in [] if strips is None else np.split(strips.values, strips.starts[1:]):
+            faces = strip(corners.astype(np.int64))
+            found.append(faces)
+            rows_of.append(np.full(len(faces), -1))
+    return np.concatenate(found), np.concatenate(rows_of), larger
+
+
+def _dress(
+    held: dict[str, Values], names: dict[int, str], faces: NDArray[np.int64], row: NDArray[np.int64]
+) -> tuple[Dress, tuple[str, ...]]:
+    """Colours of faces before those of vertices; parts where the faces have a number for it."""
+    part = np.zeros(len(faces), dtype=np.int64)
+    told = held.get("face", {}).get("part")
+    if names and isinstance(told, np.ndarray) and told.ndim == 1:
+        part = np.where(row < 0, 0, told.astype(np.int64)[row])
+    numbered, part = np.unique(part, return_inverse=True)
+    kept = [names.get(int(number), "") for number in numbered] or [""]
+    of_faces, of_vertices = _colours(held.get("face", {})), _colours(held["vertex"])
+    if of_faces is not None:
+        colours = np.where((row < 0)[:, None], np.uint8(255), of_faces[row])
+        both = of_vertices is not None
+        note = "Faces and vertices have colours; those of the faces were read."
+        return Dress(kept, part, face_colours=colours), (note,) if both else ()
+    return Dress(kept, part, vertex_colours=of_vertices), ()
+
+
+def _colours(values: Values) -> Colours | None:
+    """Red, green, blue and, where given, alpha of an element."""
+    for before in ("", "diffuse_"):
+        columns = [values.get(before + name) for name in ("red", "green", "blue")]
+        if any(not isinstance(column, np.ndarray) for column in columns):
+            continue
+        alpha = values.get(before + "alpha", values.get("alpha"))
+        table = np.stack([c for c in (*columns, alpha) if c is not None], axis=1)
+        kinds = {values[TYPE_OF + before + "red"]}
+        if kinds & {"f4", "f8"}:
+            return from_shares(table)
+        return opaque(table / 257.0 + 0.5 if "u2" in kinds else table)
+    return None
 
 
 def strip(corners: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.weld import equal_points
-from firstpull.files.mesh_content import Content, numbers
+from firstpull.files.dress import Dress
+from firstpull.files.mesh_content import Content, all_numbers, numbers
 from firstpull.files.refusals import damaged, truncated
 
 HEADER, RECORD = 84, 50
@@ -76,35 +77,74 @@ def _binary(data: bytes, where: str, notes: tuple[str, ...]) -> Content:
     if over:
         notes = (*notes, f"{over} bytes after the last triangle were left out.")
     records = np.frombuffer(data, dtype=TRIANGLE, count=promised, offset=HEADER)
-    return _merged(records["corners"].reshape(-1, 3).astype(np.float64), notes)
+    if records["extra"].any():
+        notes = (
+            *notes,
+            "Colours in the attribute bytes, which no standard defines, were left out.",
+        )
+    dress = Dress.plain(promised, _header_name(data[:80]))
+    return _merged(records["corners"].reshape(-1, 3).astype(np.float64), notes, dress)
 
 
-def _merged(corners: NDArray[np.float64], notes: tuple[str, ...]) -> Content:
+def _header_name(header: bytes) -> str:
+    """The text of a binary header, without what a writer says of the format.
+
+    >>> _header_name(b"binary STL, millimetres: heron mask".ljust(80))
+    'heron mask'
+    >>> _header_name(bytes([1, 2]) * 40)
+    ''
+    """
+    text = header.split(b"\0")[0].decode("utf-8", "replace").strip()
+    if not text.isprintable() or "\ufffd" in text:
+        return ""
+    text = re.sub(r"^solid\b\s*", "", text, flags=re.IGNORECASE)
+    return re.sub(r"^binary STL\b[^:]*:?\s*", "", text)
+
+
+def _merged(corners: NDArray[np.float64], notes: tuple[str, ...], dress: Dress) -> Content:
     if not len(corners):
         return Content(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), None, notes)
     first, place = equal_points(corners)
-    return Content(corners[first], place.reshape(-1, 3).astype(np.int64), None, notes)
+    return Content(corners[first], place.reshape(-1, 3).astype(np.int64), None, notes, dress)
 
 
 _VERTEX = re.compile(rb"\bvertex\s+(\S+)\s+(\S+)\s+(\S+)", re.IGNORECASE)
+_SOLID = re.compile(rb"(?im)^[ \t]*solid\b([^\r\n]*)$|^[ \t]*facet\b")
 
 
 def _text(data: bytes, where: str) -> Content:
     lower = data.lower()
     opened = len(re.findall(rb"(?m)^\s*facet\b", lower))
     closed = len(re.findall(rb"(?m)^\s*endfacet\b", lower))
-    words = [word for found in _VERTEX.findall(data) for word in found]
-    if opened != closed or b"endsolid" not in lower[-4096:]:
+    ended = b"endsolid" in lower[-4096:]
+    if opened != closed or not ended:
         raise truncated(
             where,
             f"begins {counted(opened, 'facet')}, ends {closed}"
-            + ("" if b"endsolid" in lower[-4096:] else ' and stops without "endsolid"'),
+            + ("" if ended else ' and stops without "endsolid"'),
             "a whole text STL ends each",
         )
-    if len(words) != 9 * opened:
+    rows = _VERTEX.findall(data)
+    if len(rows) != 3 * opened:
         raise damaged(
-            where,
-            f"has {len(words) // 3} vertices for {opened} facets",
-            "each facet has three",
+            where, f"has {len(rows)} vertices for {opened} facets", "each facet has three"
         )
-    return _merged(numbers(words, where, "a coordinate").reshape(-1, 3), ())
+    flat = all_numbers(b" ".join([b" ".join(row) for row in rows]))
+    if flat is None or len(flat) != 9 * opened:
+        flat = numbers([word for row in rows for word in row], where, "a coordinate")
+    return _merged(flat.reshape(-1, 3), (), _solids(data, opened))
+
+
+def _solids(data: bytes, facets: int) -> Dress:
+    """The solids of a text STL by name; most have one."""
+    names: list[str] = []
+    begins: list[int] = []
+    met = 0
+    for found in _SOLID.finditer(data):
+        if found[1] is None:
+            met += 1
+        else:
+            names.append(found[1].decode("utf-8", "replace").strip())
+            begins.append(met)
+    part = np.repeat(np.arange(len(begins)), np.diff([*begins, facets]))
+    return Dress(names, part) if len(part) == facets else Dress.plain(facets)
