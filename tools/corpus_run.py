@@ -1,0 +1,95 @@
+"""Goes over meshes one at a time, each in a process of its own with limits of time and memory."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import resource
+import traceback
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from multiprocessing.connection import Connection
+
+from corpus_examine import FAILED, Hook, Row, examined
+from corpus_meshes import CorpusMesh
+
+MOST_S = 60.0
+MOST_BYTES = 4 << 30
+PROOF_S = 300.0
+"""The exact kernel is slow on large meshes; its time is not the program's."""
+
+
+def rows_of(
+    meshes: Iterable[CorpusMesh],
+    *,
+    before: Hook | None = None,
+    progress: Callable[[Row], None] = lambda row: None,
+) -> Iterator[Row]:
+    """The row of each mesh, in order; a crash, a hang or too much memory is a row as well."""
+    for mesh in meshes:
+        row = in_its_own_process(mesh, before=before)
+        progress(row)
+        yield row
+
+
+def in_its_own_process(mesh: CorpusMesh, *, before: Hook | None = None) -> Row:
+    """One mesh examined in a child that may take 60 s and 4 GB until mending is done."""
+    fork = multiprocessing.get_context("fork")
+    ours, theirs = fork.Pipe(duplex=False)
+    child = fork.Process(target=_child, args=(mesh, theirs, before))
+    child.start()
+    theirs.close()
+    try:
+        return _heard(ours, Row(mesh.source, mesh.id, mesh.format))
+    finally:
+        if child.is_alive():
+            child.join(2.0)
+        if child.is_alive():
+            child.kill()
+        child.join()
+        ours.close()
+
+
+def _heard(ours: Connection, row: Row) -> Row:
+    """What the child sends: the last row, or the row as far as it came and what went wrong."""
+    for limit_s, what in ((MOST_S, "reading and mending"), (PROOF_S, "the proof")):
+        if not ours.poll(limit_s):
+            return replace(row, verdict=FAILED, sentence=f"{what} took over {limit_s:g} s")
+        try:
+            row, done = ours.recv()
+        except EOFError:
+            return replace(row, verdict=FAILED, sentence=f"the process died in {what}")
+        if done:
+            return row
+    raise AssertionError("a child sends at most two rows")
+
+
+def _child(mesh: CorpusMesh, theirs: Connection, before: Hook | None) -> None:
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    row = Row(mesh.source, mesh.id, mesh.format)
+
+    def made(so_far: Row) -> None:
+        nonlocal row
+        row = so_far
+        theirs.send((row, False))
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
+
+    try:
+        data = mesh.content()
+        resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, hard))
+        row = examined(row, data, made=made, before=before)
+    except MemoryError:
+        row = replace(row, verdict=FAILED, sentence="took more than 4 GB")
+    except BaseException as fault:
+        row = replace(row, verdict=FAILED, sentence=_told(fault))
+    theirs.send((row, True))
+    theirs.close()
+    os._exit(0)
+
+
+def _told(fault: BaseException) -> str:
+    """An exception with the line where it arose, in one line."""
+    frames = traceback.extract_tb(fault.__traceback__)
+    ours = [frame for frame in frames if "firstpull" in frame.filename] or frames
+    where = f"{os.path.basename(ours[-1].filename)}:{ours[-1].lineno}"  # noqa: PTH119
+    return f"{type(fault).__name__} in {where}: {str(fault)[:160]}"
