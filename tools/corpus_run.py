@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import importlib
 import multiprocessing
 import os
+import pkgutil
 import resource
 import traceback
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from multiprocessing.connection import Connection
 
+import firstpull.core.mesh
+import firstpull.files
 from corpus_examine import FAILED, Hook, Row, examined
 from corpus_meshes import CorpusMesh
 
@@ -26,10 +30,20 @@ def rows_of(
     progress: Callable[[Row], None] = lambda row: None,
 ) -> Iterator[Row]:
     """The row of each mesh, in order; a crash, a hang or too much memory is a row as well."""
+    _loaded()
     for mesh in meshes:
         row = in_its_own_process(mesh, before=before)
         progress(row)
         yield row
+
+
+def _loaded() -> None:
+    """Everything a child imports, imported once: a child is a copy of this process."""
+    for package in (firstpull.core.mesh, firstpull.files):
+        for module in pkgutil.iter_modules(package.__path__, f"{package.__name__}."):
+            importlib.import_module(module.name)
+    for name in ("embreex", "igl.copyleft.cgal", "manifold3d", "scipy.sparse", "trimesh"):
+        importlib.import_module(name)
 
 
 def in_its_own_process(mesh: CorpusMesh, *, before: Hook | None = None) -> Row:
