@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from firstpull.core.mesh.mesh import Mesh, joined
+from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.weld import welded
+from firstpull.files.dress import Colours, dressed, from_shares, srgb_of
 from firstpull.files.mesh_content import Content
+from firstpull.files.pieces import Piece, together
 from firstpull.files.read_ply import strip
 from firstpull.files.refusals import MeshFeatureMissing, damaged, truncated
 
@@ -37,14 +39,18 @@ def parse(data: bytes, where: str) -> Content:
     gltf, binary = _chunks(data, where)
     _need_readable(gltf, where)
     scene = _Scene(gltf, binary, where)
-    parts = [
-        part.moved(matrix)
-        for node, matrix in scene.nodes()
-        for part in scene.parts(node.get("mesh"))
-    ]
-    whole = joined(parts)
+    names: list[str] = []
+    pieces: list[Piece] = []
+    for node, matrix in scene.nodes():
+        parts = scene.parts(node.get("mesh"))
+        if parts:
+            names.append(scene.name_of(node))
+        pieces += [part.placed(matrix, len(names) - 1) for part in parts]
+    whole, part, colours = together(pieces)
     merged = welded(whole) if len(whole.faces) else whole
-    return Content(merged.vertices_mm, merged.faces.astype(np.int64), "m", scene.notes())
+    dress, notes = dressed(names or [""], part, colours, merged)
+    faces = merged.faces.astype(np.int64)
+    return Content(merged.vertices_mm, faces, "m", (*scene.notes(), *notes), dress)
 
 
 def _chunks(data: bytes, where: str) -> tuple[dict[str, Any], bytes]:
@@ -100,8 +106,9 @@ class _Scene:
             self._buffer(buffer, binary if i == 0 else b"")
             for i, buffer in enumerate(gltf.get("buffers", []))
         ]
-        self._known: dict[int, list[Mesh]] = {}
+        self._known: dict[int, list[Piece]] = {}
         self._skipped = 0
+        self._textured = False
 
     def notes(self) -> tuple[str, ...]:
         """What was left aside."""
@@ -110,7 +117,14 @@ class _Scene:
             notes.append(f"{self._skipped} sets of points or lines in the file were left out.")
         if self._gltf.get("skins") or self._gltf.get("animations"):
             notes.append("Bones and animations in the file were left aside: rest pose.")
+        if self._textured:
+            notes.append("Textures in the file were left aside; plain colours were read.")
         return tuple(notes)
+
+    def name_of(self, node: dict[str, Any]) -> str:
+        """The name of a node that holds a mesh, or the mesh's own."""
+        mesh = self._gltf["meshes"][node["mesh"]]
+        return str(node.get("name") or mesh.get("name") or "")
 
     def nodes(self) -> Iterator[tuple[dict[str, Any], NDArray[np.float64]]]:
         """Each node of the scene with its matrix to the scene."""
@@ -135,7 +149,7 @@ class _Scene:
         children = {child for node in nodes for child in node.get("children", [])}
         return [i for i in range(len(nodes)) if i not in children]
 
-    def parts(self, mesh: int | None) -> list[Mesh]:
+    def parts(self, mesh: int | None) -> list[Piece]:
         """The triangle sets of one mesh of the file."""
         if mesh is None:
             return []
@@ -144,7 +158,7 @@ class _Scene:
             self._known[mesh] = [part for p in primitives if (part := self._part(p)) is not None]
         return self._known[mesh]
 
-    def _part(self, primitive: dict[str, Any]) -> Mesh | None:
+    def _part(self, primitive: dict[str, Any]) -> Piece | None:
         mode = primitive.get("mode", TRIANGLES)
         if mode not in (TRIANGLES, STRIP, FAN) or "POSITION" not in primitive["attributes"]:
             self._skipped += 1
@@ -167,10 +181,37 @@ class _Scene:
         else:
             first = np.full(max(len(corners) - 2, 0), corners[0] if len(corners) else 0)
             faces = np.stack([first, corners[1:-1], corners[2:]], axis=1)
-        return Mesh(vertices, faces)
+        return Piece(Mesh(vertices, faces), self._colours(primitive, len(vertices), faces))
 
-    def _values(self, index: int) -> NDArray[Any]:
-        """(N, width) the values of an accessor, whole numbers scaled where they stand for 0-1."""
+    def _colours(
+        self, primitive: dict[str, Any], vertices: int, faces: NDArray[np.int64]
+    ) -> Colours | None:
+        """(F, 3, 4) colour of the material times that of the corners; None where neither says."""
+        material: dict[str, Any] = {}
+        if "material" in primitive:
+            material = self._gltf["materials"][primitive["material"]]
+        plain = material.get("pbrMetallicRoughness", {})
+        self._textured |= "baseColorTexture" in plain
+        linear = np.ones((vertices, 4))
+        told = "baseColorFactor" in plain
+        if told:
+            linear *= np.asarray(plain["baseColorFactor"], dtype=np.float64)
+        if "COLOR_0" in primitive["attributes"]:
+            told = True
+            own = self._values(primitive["attributes"]["COLOR_0"], whole_is_share=True)
+            if len(own) != vertices:
+                raise damaged(self._where, f"has {len(own)} colours for {vertices} vertices")
+            linear[:, : own.shape[1]] *= own
+        if not told:
+            return None
+        linear[:, :3] = srgb_of(linear[:, :3])
+        return from_shares(linear)[faces]
+
+    def _values(self, index: int, *, whole_is_share: bool = False) -> NDArray[Any]:
+        """(N, width) the values of an accessor, whole numbers scaled where they stand for 0-1.
+
+        ``whole_is_share``: whole numbers always do, as for colours.
+        """
         accessor = self._gltf["accessors"][index]
         kind = np.dtype("<" + KINDS[accessor["componentType"]])
         width, count = WIDTHS[accessor["type"]], int(accessor["count"])
@@ -187,7 +228,7 @@ class _Scene:
             values[at.ravel()] = self._view(
                 new["bufferView"], new.get("byteOffset", 0), kind, width, n
             )
-        if accessor.get("normalized") and kind.kind in "iu":
+        if (whole_is_share or accessor.get("normalized")) and kind.kind in "iu":
             return np.maximum(values.astype(np.float64) / np.iinfo(kind).max, -1.0)
         return values
 
