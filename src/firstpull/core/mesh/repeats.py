@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.topology import edge_table
+from firstpull.core.mesh.topology import components, edge_table
 from firstpull.core.mesh.weld import equal_points
 
 
@@ -27,7 +27,7 @@ def without_repeats(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64], NDArray[np.int
 
     Of faces with the same corners the first stays, whichever way they look; but where a face
     and its reverse cancel (a fin without thickness on a surface that is closed without it),
-    neither stays.
+    neither stays. Of a part that lies on its double all over, one stays.
 
     Returns:
         the mesh, its vertices unchanged; the collapsed faces and the repeated ones that went.
@@ -50,10 +50,17 @@ def without_repeats(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64], NDArray[np.int
         twice = np.zeros(len(faces), dtype=np.bool_)
         twice[order[1:][same]] = True
         twice[order[:-1][same]] = True
+        twice &= again | ~_all_over(mesh, twice | flat)
         if _would_open(mesh, flat | twice) < lonely:
             drop = twice & ~flat
     kept = Mesh(mesh.vertices_mm, mesh.faces[~(flat | drop)])
     return kept, np.flatnonzero(flat), np.flatnonzero(drop)
+
+
+def _all_over(mesh: Mesh, doubled: Flags) -> Flags:
+    """(F,) the faces of parts that hold no other faces than doubled ones."""
+    label = components(mesh)
+    return np.asarray((np.bincount(label, weights=~doubled) == 0)[label])
 
 
 def _would_open(mesh: Mesh, drop: Flags) -> int:
