@@ -14,9 +14,10 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.contour import contour
-from firstpull.core.mesh.grid import Field, sample
+from firstpull.core.mesh.grid import Field, Grid, sample
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of_largest, solid
+from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.body import Body
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
@@ -108,9 +109,10 @@ def build_shell(
         s = with_soft_valleys(s, shape.grid)
         into = _into(zone, shape) if several else None
         np.copyto(filled, s, where=True if into is None else into >= 0)
-        half = _cut(solid(contour(s, shape.grid)), zone, beyond_mm=SEAM_MM)
+        side = contour(s, shape.grid)
+        half = _cut(solid(side), zone, beyond_mm=SEAM_MM)
         outside = half if outside is None else outside + half
-        field = _piece_field(shape, s, into, thickness_mm, clearance_mm)
+        field = _piece_field(shape, s, side, into, thickness_mm, clearance_mm)
         made = _above_board(_cut(solid(contour(field, shape.grid)), zone))
         if len(bolts):
             made = made - _bolt_holes(bolts, zone, thickness_mm)
@@ -141,20 +143,41 @@ def _enclosed_cm3(field: Field, shape: SkinShape) -> float:
 
 
 def _piece_field(
-    shape: SkinShape, s: Field, into: Field | None, thickness_mm: float, clearance_mm: float
+    shape: SkinShape,
+    s: Field,
+    side: Mesh,
+    into: Field | None,
+    thickness_mm: float,
+    clearance_mm: float,
 ) -> Field:
     """Negative in the piece: the band around the sweep, and the flange along the plane.
 
-    Facets of a grid of step h cut across an edge of radius r by h^2 / 8 r; the band begins
-    that much farther out, so that the gap keeps the whole clearance.
+    Facets of a grid of step h cut across an edge of radius r by h^2 / 8 r, once where the gap
+    begins and once where it ends; the band begins that much farther out, so that the gap
+    keeps the whole clearance.
     """
-    low = np.float32(clearance_mm + shape.grid.step_mm**2 / (8 * shape.thickness_mm))
+    edge = 1.0 / shape.thickness_mm + 1.0 / (shape.thickness_mm + clearance_mm)
+    low = clearance_mm + edge * shape.grid.step_mm**2 / 8
     field = s - np.float32(clearance_mm + thickness_mm)
     if into is not None:
         reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
         flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), shape.phi - reach)
         np.minimum(field, flange, out=field)
-    return np.maximum(field, low - s)
+    return np.maximum(field, np.float32(low) - _gap(s, side, shape.grid, up_to_mm=low))
+
+
+def _gap(s: Field, side: Mesh, grid: Grid, *, up_to_mm: float) -> Field:
+    """Distance from the skin's outer side where the piece's inner face may run; s elsewhere.
+
+    Equal levels of s lie farther apart than they count over a valley that was rounded. What
+    keeps a distance from a shape that leaves along a pull leaves along it too.
+    """
+    low = np.array(grid.low_mm)
+    near = np.argwhere((s > 0) & (s < 2.0 * up_to_mm + 2.0 * grid.step_mm))
+    away, _, _ = Tree.of(side).closest(low + grid.step_mm * near)
+    gap = s.copy()
+    gap[tuple(near.T)] = away
+    return gap
 
 
 def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
