@@ -1,4 +1,4 @@
-"""3MF: the build plate's items, with unit, components and placements.
+"""3MF: the build plate's items, with unit, components, placements, names and colours.
 
 The archive is measured before anything is unpacked, entities are never expanded, and nothing
 is fetched. Source: 3MF Core Specification 1.3, and its Production Extension for paths.
@@ -8,19 +8,15 @@ from __future__ import annotations
 
 import io
 import zipfile
-from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.files.mesh_content import Content, numbers
-from firstpull.files.refusals import (
-    MeshFileTooLarge,
-    damaged,
-    truncated,
-)
+from firstpull.files.dress import dressed
+from firstpull.files.mesh_content import Content
+from firstpull.files.pieces import Piece, together
+from firstpull.files.read_3mf_model import Model, elements, read_model
+from firstpull.files.refusals import MeshFileTooLarge, damaged, truncated
 
 MAX_UNPACKED = 1 << 30
 MAX_RATIO = 150  # a mesh of text packs 5 to 20 times; flat test files up to 80
@@ -28,8 +24,6 @@ RATIO_FROM = 1 << 20  # bytes below which the ratio is not looked at
 MOST_PLACEMENTS = 20_000
 MOST_TRIANGLES = 50_000_000
 
-CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
-PATH = "{http://schemas.microsoft.com/3dmanufacturing/production/2015/06}path"
 UNITS = {
     "micron": ("mm", 0.001),
     "millimeter": ("mm", 1.0),
@@ -40,26 +34,6 @@ UNITS = {
 }
 
 
-@dataclass(frozen=True)
-class _Placed:
-    """One object at one place: a build item or a component."""
-
-    path: str
-    object_id: str
-    matrix: NDArray[np.float64]
-
-
-@dataclass
-class _Model:
-    """One model part of the archive."""
-
-    unit: str = "millimeter"
-    meshes: dict[str, Mesh] = field(default_factory=dict)
-    groups: dict[str, list[_Placed]] = field(default_factory=dict)
-    supports: set[str] = field(default_factory=set)
-    items: list[_Placed] = field(default_factory=list)
-
-
 def parse(data: bytes, where: str) -> Content:
     """The items of the build plate as one mesh in the declared unit."""
     archive = _opened(data, where)
@@ -68,17 +42,23 @@ def parse(data: bytes, where: str) -> Content:
         package = _Package(archive, where)
         root_path = _root_path(archive, where)
         root = package.model(root_path)
-        parts = package.placed(root)
+        pieces = package.placed(root)
     unit, factor = UNITS.get(root.unit, (root.unit, 1.0))
-    whole = joined(parts)
-    notes = []
+    whole, number, colours = together(pieces)
+    used, part = np.unique(number, return_inverse=True)
+    names = [package.names[n] for n in used] or [""]
+    dress, lost = dressed(names, part, colours, whole)
+    notes = list(lost)
     if len(root.items) > 1:
         notes.append(f"The build plate holds {len(root.items)} items; all were read.")
     if package.left_out:
         notes.append(f"{package.left_out} support objects were left out.")
     if factor != 1.0:
         notes.append(f"The file is in {root.unit}s, turned into {unit}.")
-    return Content(whole.vertices_mm * factor, whole.faces.astype(np.int64), unit, tuple(notes))
+    if package.uncoloured:
+        notes.append("Textures and mixed materials were left aside; plain colours were read.")
+    faces = whole.faces.astype(np.int64)
+    return Content(whole.vertices_mm * factor, faces, unit, tuple(notes), dress)
 
 
 def _opened(data: bytes, where: str) -> zipfile.ZipFile:
@@ -116,7 +96,7 @@ def _need_small(archive: zipfile.ZipFile, where: str) -> None:
 def _root_path(archive: zipfile.ZipFile, where: str) -> str:
     names = archive.namelist()
     if "_rels/.rels" in names:
-        for element in _elements(_unpacked(archive, "_rels/.rels", where), where):
+        for element in elements(_unpacked(archive, "_rels/.rels", where), where):
             if str(element.get("Type", "")).endswith("/3dmodel"):
                 return str(element.get("Target", "")).lstrip("/")
     models = [name for name in names if name.lower().endswith(".model")]
@@ -144,132 +124,60 @@ def _unpacked(archive: zipfile.ZipFile, name: str, where: str) -> bytes:
     return data
 
 
-def _elements(data: bytes, where: str) -> Any:
-    """The elements of a document as they end; entities stay unexpanded, nothing is fetched."""
-    from lxml import etree
-
-    if b"<!DOCTYPE" in data[:65536] or b"<!ENTITY" in data:
-        raise damaged(where, "defines entities in its XML", "a 3MF must not")
-    try:
-        for _, element in etree.iterparse(
-            io.BytesIO(data),
-            events=("end",),
-            resolve_entities=False,
-            no_network=True,
-            load_dtd=False,
-            remove_comments=True,
-            remove_pis=True,
-        ):
-            if element.getroottree().docinfo.internalDTD is not None:
-                raise damaged(where, "defines entities in its XML", "a 3MF must not")
-            yield element
-    except etree.XMLSyntaxError as fault:
-        raise damaged(where, f"has XML that breaks off in line {fault.lineno}") from fault
-
-
 class _Package:
     """The models of one archive, each read once."""
 
     def __init__(self, archive: zipfile.ZipFile, where: str) -> None:
         self._archive, self._where = archive, where
-        self._models: dict[str, _Model] = {}
+        self._models: dict[str, Model] = {}
         self.left_out = 0
+        self.names: list[str] = []
 
-    def model(self, path: str) -> _Model:
+    def model(self, path: str) -> Model:
         """The model part at a path of the archive."""
         if path not in self._models:
-            self._models[path] = _read_model(
-                _unpacked(self._archive, path, self._where), path, self._where
-            )
+            data = _unpacked(self._archive, path, self._where)
+            self._models[path] = read_model(data, path, self._where)
         return self._models[path]
 
-    def placed(self, root: _Model) -> list[Mesh]:
+    @property
+    def uncoloured(self) -> bool:
+        """Whether anything takes its looks from what was not read."""
+        return any(model.other_looks for model in self._models.values())
+
+    def placed(self, root: Model) -> list[Piece]:
         """Every mesh that the build items reach, where they put it."""
-        waiting = [(item, np.eye(4), 0) for item in reversed(root.items)]
-        parts: list[Mesh] = []
+        waiting = [(item, np.eye(4), "", 0) for item in reversed(root.items)]
+        pieces: list[Piece] = []
         met = triangles = 0
         while waiting:
-            spot, above, depth = waiting.pop()
+            spot, above, name, depth = waiting.pop()
             met += 1
             model = self.model(spot.path)
             matrix = above @ spot.matrix
             if spot.object_id in model.supports:
                 self.left_out += 1
                 continue
-            if (mesh := model.meshes.get(spot.object_id)) is not None:
-                triangles += len(mesh.faces)
-                parts.append(mesh.moved(matrix))
+            name = model.names.get(spot.object_id) or name
+            if (body := model.bodies.get(spot.object_id)) is not None:
+                triangles += len(body.mesh.faces)
+                pieces.append(self._named(body, model.sets.get(spot.object_id, ()), name, matrix))
             elif spot.object_id not in model.groups:
                 found = f"places object {spot.object_id}, which it does not have"
                 raise damaged(self._where, found)
             if depth > 64 or met > MOST_PLACEMENTS or triangles > MOST_TRIANGLES:
                 raise damaged(self._where, "places its objects within each other without end")
             group = model.groups.get(spot.object_id, [])
-            waiting += [(inner, matrix, depth + 1) for inner in reversed(group)]
-        return parts
+            waiting += [(inner, matrix, name, depth + 1) for inner in reversed(group)]
+        return pieces
 
-
-def _read_model(data: bytes, path: str, where: str) -> _Model:
-    model = _Model()
-    points: list[bytes] = []
-    corners: list[bytes] = []
-    group: list[_Placed] = []
-    for element in _elements(data, where):
-        tag = element.tag
-        if tag == CORE + "vertex":
-            points += (element.get("x"), element.get("y"), element.get("z"))
-        elif tag == CORE + "triangle":
-            corners += (element.get("v1"), element.get("v2"), element.get("v3"))
-        elif tag == CORE + "component":
-            group.append(_placed(element, path, where))
-        elif tag == CORE + "item":
-            model.items.append(_placed(element, path, where))
-        elif tag == CORE + "object":
-            name = element.get("id")
-            if element.get("type") in ("support", "solidsupport"):
-                model.supports.add(name)
-            if group:
-                model.groups[name] = group
-            if corners or points:
-                model.meshes[name] = _mesh(points, corners, name, where)
-            elif not group:
-                model.groups[name] = []
-            points, corners, group = [], [], []
-            element.clear()
-        elif tag == CORE + "model":
-            model.unit = element.get("unit", "millimeter")
-        if tag in (CORE + "vertex", CORE + "triangle"):
-            _forget(element)
-    return model
-
-
-def _forget(element: Any) -> None:
-    """Drops rows that were read, so that a large file does not stay in memory twice."""
-    before = element.getprevious()
-    if before is not None:
-        before.getparent().remove(before)
-
-
-def _mesh(points: list[Any], corners: list[Any], name: str, where: str) -> Mesh:
-    if None in points or None in corners:
-        raise damaged(where, f"has a vertex or triangle without its numbers in object {name}")
-    vertices = numbers([p.encode() for p in points], where, "a coordinate").reshape(-1, 3)
-    faces = numbers([c.encode() for c in corners], where, "a vertex number").reshape(-1, 3)
-    if len(faces) and not (faces.min() >= 0 and faces.max() < len(vertices)):
-        raise damaged(
-            where,
-            f"names a vertex that object {name} does not have",
-            f"it holds {len(vertices)}",
-        )
-    return Mesh(vertices, faces.astype(np.int64))
-
-
-def _placed(element: Any, path: str, where: str) -> _Placed:
-    other = element.get(PATH)
-    matrix = np.eye(4)
-    if text := element.get("transform"):
-        values = numbers([word.encode() for word in text.split()], where, "a placement")
-        if len(values) != 12 or not np.isfinite(values).all():
-            raise damaged(where, "has a placement of other than twelve numbers")
-        matrix[:3, :] = values.reshape(4, 3).T
-    return _Placed(other.lstrip("/") if other else path, str(element.get("objectid")), matrix)
+    def _named(
+        self, body: Piece, sets: tuple[str, ...], name: str, matrix: NDArray[np.float64]
+    ) -> Piece:
+        """A body at its place: under one name, or under those of its sets of triangles."""
+        number = len(self.names)
+        self.names += [name, *sets]
+        placed = body.placed(matrix, number if body.names is None else None)
+        if body.names is None:
+            return placed
+        return Piece(placed.mesh, placed.colours, body.names + np.int32(number))
