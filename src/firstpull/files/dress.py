@@ -122,6 +122,18 @@ def dressed(
     return Dress(names, part, face_colours=mean), (note,)
 
 
+def at_vertices(dress: Dress, mesh: Mesh) -> Colours | None:
+    """(V, 4) the colours by vertex; None where there are none or faces at one disagree."""
+    if dress.face_colours is None or not len(mesh.faces):
+        return dress.vertex_colours
+    whole = np.repeat(np.ascontiguousarray(dress.face_colours).view(np.uint32), 3)
+    out = np.zeros(len(mesh.vertices_mm), dtype=np.uint32)
+    out[mesh.faces.ravel()] = whole
+    if (out[mesh.faces.ravel()] != whole).any():
+        return None
+    return out.view(np.uint8).reshape(-1, 4)
+
+
 def dress_near(dress: Dress, mesh: Mesh, other: Mesh) -> Dress:
     """The dress of a mesh for another of nearly the same shape: each face takes after the
     nearest face centre."""

@@ -53,6 +53,12 @@ class MeshFeatureMissing(WorkshopError):
     code = "mesh_feature_missing"
 
 
+class MeshFileNotWritten(WorkshopError):
+    """The folder does not take the file."""
+
+    code = "mesh_file_not_written"
+
+
 class NotClosedOnDisc(WorkshopError):
     """A solid that the file format's rounding would open."""
 

@@ -16,7 +16,8 @@ from firstpull.core.mesh.weld import equal_points, without_unused
 from firstpull.files.read_stl import TRIANGLE
 from firstpull.files.refusals import NotClosedOnDisc
 
-HEADER = b"binary STL, millimetres".ljust(80)
+HEADER_BYTES = 80
+UNIT_WORDS = {"mm": "millimetres", "cm": "centimetres", "in": "inches", "m": "metres"}
 ROUNDS = 12
 VOLUME_SHARE = 0.01  # of the volume that closing again may change
 
@@ -42,7 +43,7 @@ def write_stl(path: str | Path, mesh: Mesh) -> Mesh:
     """
     path = Path(path)
     read_back = as_written(mesh, name=path.name)
-    path.write_bytes(_bytes(read_back))
+    path.write_bytes(stl_bytes(read_back))
     return read_back
 
 
@@ -154,8 +155,11 @@ def _outward(mesh: Mesh) -> Floats:
     return np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
 
 
-def _bytes(mesh: Mesh) -> bytes:
+def stl_bytes(mesh: Mesh, *, name: str = "", unit: str = "mm") -> bytes:
+    """A mesh as binary STL; the header says the unit and the name, as far as there is room."""
+    header = f"binary STL, {UNIT_WORDS[unit]}" + (f": {name}" if name else "")
+    room = header.encode()[:HEADER_BYTES].decode("utf-8", "ignore").encode().ljust(HEADER_BYTES)
     records = np.zeros(len(mesh.faces), dtype=TRIANGLE)
     records["normal"] = mesh.face_normals
     records["corners"] = mesh.corners_mm
-    return HEADER + len(mesh.faces).to_bytes(4, "little") + records.tobytes()
+    return room + len(mesh.faces).to_bytes(4, "little") + records.tobytes()
