@@ -109,7 +109,7 @@ def _merged(corners: NDArray[np.float64], notes: tuple[str, ...], dress: Dress) 
 
 
 _VERTEX = re.compile(rb"\bvertex\s+(\S+)\s+(\S+)\s+(\S+)", re.IGNORECASE)
-_SOLID = re.compile(rb"(?im)^[ \t]*solid\b([^\r\n]*)$|^[ \t]*facet\b")
+_SOLID = re.compile(rb"(?im)^[ \t]*solid\b([^\r\n]*)|^[ \t]*facet\b")
 
 
 def _text(data: bytes, where: str) -> Content:
