@@ -20,7 +20,7 @@ app = typer.Typer(
 MESH = "A mesh: sound or mended"
 PLAN = "The whole line"
 
-for command in (mesh_commands.check,):
+for command in (mesh_commands.check, mesh_commands.mend, mesh_commands.compare):
     app.command(rich_help_panel=MESH)(command)
 for command in (plan_commands.plan, plan_commands.demo):
     app.command(rich_help_panel=PLAN)(command)

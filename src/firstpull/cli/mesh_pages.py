@@ -21,6 +21,45 @@ def show_check(check: dict[str, Any], console: Console) -> None:
     say(lines, console)
 
 
+def show_mended(report: dict[str, Any], console: Console) -> None:
+    """What was wrong, what was done, how far the surface moved, what is left, where it lies."""
+    lines = [*arrived(report)]
+    if report["findings"]:
+        lines += ["What was wrong:", *brief(report["findings"])]
+    lines += openings(report["openings"])
+    if report["changed"]:
+        lines.append(f"What was done: {changes(report['changed'])}.")
+        lines += [*report["notes"], *(report["surface"] or {}).get("sentences", ())]
+    else:
+        lines += ["Nothing was to mend; it is written as it came.", *report["notes"]]
+    left = report["findings_left"]
+    if left:
+        lines += ["What is left:", *findings(left, until="")]
+    lines.append(f"Now: {measured(report['measures_after'])}, free of self-crossing.")
+    say([*lines, wrote(report)], console)
+
+
+def show_compared(report: dict[str, Any], console: Console) -> None:
+    """The answer in a sentence, the patches that differ, and how they were laid."""
+    lines = [report["laid"], report["sentence"], *report["units"]]
+    for patch in report["differences"]:
+        lines.append(f"{patch['number']:>3}. {patch['sentence']}")
+    if report["more"]:
+        lines.append(f"     and {report['more']} smaller places.")
+    lines += report["bounds"]
+    say([*lines, *([wrote(report)] if report["written"] else [])], console)
+
+
+def brief(found: list[dict[str, Any]]) -> list[str]:
+    """Each finding in one sentence under its number."""
+    return [f"{finding['number']:>3}. {finding['sentence']}" for finding in found]
+
+
+def wrote(report: dict[str, Any]) -> str:
+    """Where the results lie."""
+    return f"Written: {', '.join(report['written'])}."
+
+
 def say(lines: list[str], console: Console) -> None:
     """Lines as they are, nothing coloured in or broken."""
     for line in lines:

@@ -27,6 +27,17 @@ JsonOption = Annotated[
     bool, typer.Option("--json", help="One JSON object on standard output, for machines.")
 ]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace results that exist already.")]
+PictureOption = Annotated[
+    Path | None, typer.Option("--picture", metavar="PNG", help="Also draw a picture to pin up.")
+]
+MapOption = Annotated[
+    Path | None,
+    typer.Option("--map", metavar="FILE", help="Also write the map as a coloured PLY or GLB."),
+]
+OutMesh = Annotated[
+    Path,
+    typer.Option("--out", metavar="FILE", help="Where to write: STL, OBJ, PLY, OFF, GLB or 3MF."),
+]
 PaperOption = Annotated[Paper | None, typer.Option("--paper", help="Paper of the packet.")]
 
 
