@@ -17,7 +17,7 @@ from firstpull.files.refusals import MeshFeatureMissing, damaged, truncated
 def parse(data: bytes, where: str) -> Content:
     """Vertices and polygons with their colours; normals and textures are left aside."""
     text = re.sub(rb"#[^\n]*", b"", data) if b"#" in data else data
-    lines = [line for line in re.split(rb"[\r\n]+", text) if line and not line.isspace()]
+    lines = [line for line in text.splitlines() if line and not line.isspace()]
     if not lines:
         raise truncated(where, "ends before its first word")
     kind, rows = _after_head(lines, where)

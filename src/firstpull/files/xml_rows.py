@@ -46,7 +46,7 @@ def lifted(data: bytes, *, namespace: str) -> tuple[bytes, list[Table]]:
     >>> rest.decode(), tables[0].columns["x"].tolist()
     ('<a xmlns="n"><vertices table="0"/></a>', [1.0, 2.5])
     """
-    defaults = set(re.findall(rb'\sxmlns\s*=\s*["\']([^"\']*)', data))
+    defaults = set(re.findall(rb'xmlns\s*=\s*["\']([^"\']*)', data))
     if b"<!" in data or defaults != {namespace.encode()}:
         return data, []
     out: list[bytes] = []
