@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import contextlib
 import signal
+from collections.abc import Callable
 
 import typer
 
-from firstpull.cli import mesh_commands, plan_commands
+from firstpull.cli import (
+    change_commands,
+    mesh_commands,
+    plan_commands,
+    shape_commands,
+    wall_commands,
+)
 
 app = typer.Typer(
     help="From a mesh to numbered castings: mould, casting plan and packet.",
@@ -17,13 +24,22 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-MESH = "A mesh: sound or mended"
-PLAN = "The whole line"
+COMMANDS: dict[str, tuple[Callable[..., None], ...]] = {
+    "A mesh: sound or mended": (mesh_commands.check, mesh_commands.mend, mesh_commands.compare),
+    "Its wall": (wall_commands.thickness, wall_commands.thicken, wall_commands.hollow),
+    "Its shape": (
+        shape_commands.section,
+        shape_commands.outline,
+        shape_commands.symmetry,
+        change_commands.simplify,
+        change_commands.convert,
+    ),
+    "The whole line": (plan_commands.plan, plan_commands.demo),
+}
 
-for command in (mesh_commands.check, mesh_commands.mend, mesh_commands.compare):
-    app.command(rich_help_panel=MESH)(command)
-for command in (plan_commands.plan, plan_commands.demo):
-    app.command(rich_help_panel=PLAN)(command)
+for panel, commands in COMMANDS.items():
+    for command in commands:
+        app.command(rich_help_panel=panel)(command)
 
 
 def main() -> None:

@@ -50,6 +50,27 @@ def show_compared(report: dict[str, Any], console: Console) -> None:
     say([*lines, *([wrote(report)] if report["written"] else [])], console)
 
 
+def show_places(report: dict[str, Any], kind: str, console: Console) -> None:
+    """What was measured, and the numbered places, the largest first."""
+    lines = [*read(report), *report.get("notes", ()), *report["sentences"]]
+    lines += [f"{place['number']:>3}. {place['sentence']}" for place in report[kind]]
+    if report["more"]:
+        lines.append(f"     and {report['more']} more.")
+    say([*lines, *([wrote(report)] if report["written"] else [])], console)
+
+
+def show_changed(report: dict[str, Any], console: Console) -> None:
+    """What came in, what was done, what went out."""
+    now = f"Now: {report['measures_after']['triangles']:,} triangles, "
+    now += f"{measured(report['measures_after'])}."
+    say([*arrived(report), *report["notes"], now, wrote(report)], console)
+
+
+def show_lines(report: dict[str, Any], console: Console) -> None:
+    """What was drawn in which plane, and where the drawing lies."""
+    say([*read(report), *report["sentences"], wrote(report)], console)
+
+
 def brief(found: list[dict[str, Any]]) -> list[str]:
     """Each finding in one sentence under its number."""
     return [f"{finding['number']:>3}. {finding['sentence']}" for finding in found]
@@ -76,6 +97,13 @@ def arrived(report: dict[str, Any]) -> list[str]:
         *file["notes"],
         *(f"Mind: {warning}" for warning in report.get("warnings", ())),
     ]
+
+
+def read(report: dict[str, Any]) -> list[str]:
+    """What was read, shorter: for commands that do not ask what is wrong."""
+    file = report["file"]
+    what = f"{file['name']}: {file['format'].upper()}, {file['triangles']:,} triangles."
+    return [what, report["unit"]["why"], *file["notes"]]
 
 
 def measured(measures: dict[str, Any]) -> str:
@@ -107,10 +135,34 @@ def openings(groups: list[dict[str, Any]]) -> list[str]:
     lines = ["Openings, by number:"]
     for group in groups:
         numbers = listed(group["numbers"])
-        lines.append(f"  [{numbers}] {group['sentence']}")
+        decided = _decided(group)
+        # what a person decided stands in place of what the program would have done
+        sentence = group["sentence"]
+        if decided:
+            sentence = f"{sentence.partition(':')[0]}: {decided}."
+        lines.append(f"  [{numbers}] {sentence}")
         if group["asked"]:
             lines.append(f"     Say --close {numbers} when mending, or leave it.")
     return lines
+
+
+def _decided(group: dict[str, Any]) -> str:
+    """What was done with a group's openings because somebody asked for it."""
+    closed, kept = group["closed_as_asked"], group["kept_as_asked"]
+    parts = []
+    if closed:
+        parts.append(
+            "closed as you asked"
+            if closed == group["numbers"]
+            else f"closed as you asked: {listed(closed)}"
+        )
+    if kept:
+        parts.append(
+            "kept open as you asked"
+            if kept == group["numbers"]
+            else f"kept open as you asked: {listed(kept)}"
+        )
+    return "; ".join(parts)
 
 
 def listed(numbers: list[int]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -73,6 +73,7 @@ class MeshSheet:
         marks: to be pinned.
         paint: a map, or None for plain.
         notes: sentences at the foot.
+        look_at_mm: (N, 3) places that should be seen, without a mark.
     """
 
     title: str
@@ -80,7 +81,8 @@ class MeshSheet:
     mesh: Mesh
     marks: Sequence[Mark] = ()
     paint: Paint | None = None
-    notes: Sequence[str] = field(default_factory=tuple)
+    notes: Sequence[str] = ()
+    look_at_mm: Sequence[Sequence[float]] = ()
 
 
 def mesh_picture(sheet: MeshSheet) -> bytes:
@@ -90,6 +92,7 @@ def mesh_picture(sheet: MeshSheet) -> bytes:
     assert studio.stage is not None, "a mesh without faces is refused before it is pictured"
     # pins stay at the places that a finding tells of, rings count where they run
     targets = [np.concatenate([m.places_mm, *m.rings_mm]) for m in sheet.marks]
+    targets += [np.array([place]) for place in sheet.look_at_mm]
     views = two_views(studio.stage, targets)
     size, scale = fitted_size(
         studio.points_mm(), views=views, width_px=PANEL_PX, foot_px=foot_px((PANEL_PX, 0))

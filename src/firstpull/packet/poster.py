@@ -21,7 +21,7 @@ GAP = 24
 TITLE, TEXT, SMALL = 46, 27, 24
 LINE = 36
 BADGE_UNIT = 1.45
-BOX = (92, 34)  # of a step in the key
+BOX = (116, 34)  # of a step in the key
 
 Weight = Literal["Regular", "SemiBold"]
 

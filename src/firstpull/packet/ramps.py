@@ -89,6 +89,16 @@ def deviation_ramp(same_mm: float, most_mm: float) -> Ramp:
     return Ramp(edges, colours, "off by, mm", ("lower", "higher"), hatched=(0, 1, 2))
 
 
+def off_ramp(same_mm: float, most_mm: float) -> Ramp:
+    """White where it is the same, three steps for how far it is off, whichever way.
+
+    >>> off_ramp(0.05, 1.3).edges
+    (0.05, 0.1, 0.5)
+    """
+    both = deviation_ramp(same_mm, most_mm)
+    return Ramp(both.edges[3:], (SAME, *PROUD), "off by, mm", ("same", "more"))
+
+
 def _round_below(value: float) -> float:
     """The largest of 1, 2 and 5 times a power of ten that is not above a value.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -179,13 +180,26 @@ def numbered(findings: tuple[Finding, ...]) -> list[dict[str, Any]]:
     return [{"number": n, **found.as_json()} for n, found in enumerate(findings, start=1)]
 
 
-def openings_json(groups: tuple[OpeningGroup, ...]) -> list[dict[str, Any]]:
-    """Groups of openings as plain data."""
+def openings_json(
+    groups: tuple[OpeningGroup, ...],
+    *,
+    closed: Collection[int] = (),
+    kept: Collection[int] = (),
+) -> list[dict[str, Any]]:
+    """Groups of openings as plain data.
+
+    Args:
+        groups: as found.
+        closed: numbers that a person had closed; they are asked about no more.
+        kept: numbers that a person had left open.
+    """
     return [
         {
             "numbers": list(group.numbers),
             "kind": group.kind,
-            "asked": group.asked,
+            "asked": group.asked and not set(group.numbers) <= {*closed, *kept},
+            "closed_as_asked": [n for n in group.numbers if n in closed],
+            "kept_as_asked": [n for n in group.numbers if n in kept],
             "sentence": group.sentence,
         }
         for group in groups

@@ -161,7 +161,7 @@ def compare_meshes(
 def patch_sentence(patch: Difference) -> str:
     """One place that differs, in a sentence."""
     x, y, z = (round(c, 1) + 0.0 for c in patch.place_mm)
-    area = f"{patch.area_mm2 / 100.0:.2g} cm2 near ({x:.1f}, {y:.1f}, {z:.1f}) mm"
+    area = f"{patch.area_mm2 / 100.0:.3g} cm2 near ({x:.1f}, {y:.1f}, {z:.1f}) mm"
     off = f"{abs(patch.most_mm):.2g} mm"
     if patch.side == "old":
         return f"{area} of the old surface is gone, up to {off} from the new one."

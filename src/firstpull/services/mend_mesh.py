@@ -19,7 +19,7 @@ from firstpull.core.progress import Progress, quiet
 from firstpull.services.check_mesh import PICTURES, numbered, openings_json
 from firstpull.services.mending_told import MendingTold, mending_told
 from firstpull.services.mesh_in import Arrived, arrive
-from firstpull.services.mesh_out import MAPS, MESHES, save_map, save_mesh
+from firstpull.services.mesh_out import MAPS, MESHES, dress_like, save_map, save_mesh
 from firstpull.services.results_out import need_format, need_free, write_whole
 
 WALL_MM = 3.0
@@ -91,6 +91,8 @@ class MendReport:
         after: measures of the file that was written.
         told: what happened to the surface; None where nothing was changed.
         openings: the open borders, in groups.
+        closed: numbers of openings that were closed because it was asked for.
+        kept: numbers of openings that were left open because it was asked for.
         written: the files that were written.
         notes: sentences about writing.
     """
@@ -102,6 +104,8 @@ class MendReport:
     after: Measures
     told: MendingTold | None
     openings: tuple[OpeningGroup, ...]
+    closed: tuple[int, ...]
+    kept: tuple[int, ...]
     written: tuple[Path, ...]
     notes: tuple[str, ...]
 
@@ -116,7 +120,7 @@ class MendReport:
             **self.arrived.as_json(),
             "measures": self.before.as_json(),
             "findings": numbered(self.findings),
-            "openings": openings_json(self.openings),
+            "openings": openings_json(self.openings, closed=self.closed, kept=self.kept),
             "changed": dict(self.mended.changed),
             "notes": [*self.mended.notes, *self.notes],
             "surface": self.told.as_json() if self.told else None,
@@ -154,11 +158,11 @@ def mend_mesh(
     progress("looking for defects", 0.1)
     findings = find_defects(arrived.mesh, small_hole_mm=wishes.small_hole_mm)
     progress("mending", 0.3)
-    mended = _mended(arrived.mesh, wishes)
+    mended, closed = _mended(arrived.mesh, wishes)
     progress("measuring what changed", 0.6)
     told = mending_told(arrived.mesh, mended)
     progress("writing", 0.8)
-    saved = save_mesh(results.out, mended.mesh, like=arrived)
+    saved = save_mesh(results.out, mended.mesh, dress=dress_like(mended.mesh, arrived))
     report = MendReport(
         arrived=arrived,
         before=measure(arrived.mesh),
@@ -167,6 +171,8 @@ def mend_mesh(
         after=measure(saved.mesh),
         told=told,
         openings=grouped_openings(mended.openings),
+        closed=closed,
+        kept=tuple(wishes.keep),
         written=tuple(p for p in results.paths if p is not None),
         notes=saved.left_out,
     )
@@ -174,16 +180,14 @@ def mend_mesh(
     return report
 
 
-def _mended(mesh: Mesh, wishes: MendWishes) -> Mended:
-    numbers = wishes.close
-    if numbers == "all":
-        numbers = [o.number for o in _asked_about(mesh, wishes) if o.asked]
-    return _with(mesh, wishes, numbers)
-
-
-def _asked_about(mesh: Mesh, wishes: MendWishes) -> Any:
-    """The openings of a mesh, from mending it once without closing what is asked about."""
-    return _with(mesh, wishes, ()).openings
+def _mended(mesh: Mesh, wishes: MendWishes) -> tuple[Mended, tuple[int, ...]]:
+    """The mended mesh, and the numbers of openings that were closed because asked for."""
+    if wishes.close != "all":
+        return _with(mesh, wishes, wishes.close), tuple(int(n) for n in wishes.close)
+    # which openings there are is only known once the rest is mended
+    first = _with(mesh, wishes, ())
+    numbers = tuple(opening.number for opening in first.openings if opening.asked)
+    return (_with(mesh, wishes, numbers), numbers) if numbers else (first, ())
 
 
 def _with(mesh: Mesh, wishes: MendWishes, close: Collection[int]) -> Mended:

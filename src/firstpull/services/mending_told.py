@@ -60,7 +60,7 @@ class MendingTold:
         if self.strays_mm < 1e-6:
             return "What was kept of the surface did not move."
         return (
-            f"What was kept of the surface moved by {_length(self.strays_mm)} at most"
+            f"What was kept of the surface moved by {length(self.strays_mm)} at most"
             f" (proved), near {_place(self.strays_at_mm)}."
         )
 
@@ -169,10 +169,10 @@ def _place(place_mm: tuple[float, float, float]) -> str:
     return "(" + ", ".join(f"{round(c, 1) + 0.0:.1f}" for c in place_mm) + ") mm"
 
 
-def _length(mm: float) -> str:
+def length(mm: float) -> str:
     """A length to two figures, a thousandth of a millimetre the least.
 
-    >>> _length(0.0202), _length(0.0000012), _length(12.0)
+    >>> length(0.0202), length(0.0000012), length(12.0)
     ('0.02 mm', 'less than 0.001 mm', '12 mm')
     """
     return f"{mm:.2g} mm" if mm >= 0.001 else "less than 0.001 mm"

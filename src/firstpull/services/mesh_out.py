@@ -18,21 +18,16 @@ MESHES = FORMATS
 MAPS = ("ply", "glb", "obj", "off", "3mf")
 
 
-def save_mesh(path: Path, mesh: Mesh, *, like: Arrived, dress: Dress | None = None) -> Written:
-    """Writes a mesh in millimetres with names and colours.
-
-    Args:
-        path: the file; its suffix names the format.
-        mesh: what to write.
-        like: the file it came from: where no dress is given, each face takes after the face
-            of that file whose middle lies nearest.
-        dress: names and colours in the order of the mesh's faces.
-    """
-    return write_mesh(path, mesh, dress=dress or dress_like(mesh, like))
+def save_mesh(path: Path, mesh: Mesh, *, dress: Dress | None = None, unit: str = "mm") -> Written:
+    """Writes a mesh with names and colours; the suffix of the file names the format."""
+    return write_mesh(path, mesh, dress=dress, unit=unit)
 
 
 def dress_like(mesh: Mesh, like: Arrived) -> Dress | None:
-    """The names and colours of a file for a mesh that was made from it; None for none."""
+    """The names and colours of a file for a mesh that was made from it; None for none.
+
+    Each face takes after the face of the file whose middle lies nearest, new surface too.
+    """
     dress = like.file.dress
     if dress is None or dress.says_nothing:
         return None

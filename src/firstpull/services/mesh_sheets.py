@@ -16,6 +16,8 @@ from firstpull.packet.ramps import deviation_ramp
 from firstpull.services.mending_told import MendingTold
 from firstpull.services.mesh_in import Arrived
 
+LOOKED_AT = 12  # patches of new surface that a view should show
+
 
 def findings_picture(
     arrived: Arrived,
@@ -74,8 +76,11 @@ def mended_picture(
     """The mended solid with its map."""
     paint = mended_paint(mended, told)
     notes = told.sentences if told else ("Nothing was to mend.",)
+    new = [patch.place_mm for patch in told.added[:LOOKED_AT]] if told else []
     title = f"{source.name}, mended"
-    return mesh_picture(MeshSheet(title, facts_of(after), mended.mesh, paint=paint, notes=notes))
+    return mesh_picture(
+        MeshSheet(title, facts_of(after), mended.mesh, paint=paint, notes=notes, look_at_mm=new)
+    )
 
 
 def facts_of(measures: Measures) -> str:
