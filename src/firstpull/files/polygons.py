@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+MOST_STUCK = 8
+"""Corners cut off a ring that crosses itself before the rest of it is cut as a fan: looking for
+an ear that is not there takes the square of the corners."""
 
 
 @dataclass(frozen=True)
@@ -108,32 +113,39 @@ def _cut_ears(polygon: list[int], vertices: NDArray[np.float64]) -> NDArray[np.i
     x = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
     x = x / np.linalg.norm(x)
     flat = np.stack([ring @ x, ring @ np.cross(normal, x)], axis=1)
-    left = list(range(n))
+    left, stuck = list(range(n)), 0
     made = []
-    while len(left) > 3:
+    while len(left) > 3 and stuck < MOST_STUCK:
         ear = _an_ear(flat, left)
+        if ear is None:
+            ear, stuck = 0, stuck + 1
         made.append([polygon[left[k % len(left)]] for k in (ear - 1, ear, ear + 1)])
         del left[ear]
-    made.append([polygon[k] for k in left])
+    for one, two in pairwise(left[1:]):
+        made.append([polygon[left[0]], polygon[one], polygon[two]])
     return np.array(made, dtype=np.int64)
 
 
-def _an_ear(flat: NDArray[np.float64], left: list[int]) -> int:
-    """Position in ``left`` of a corner that can be cut off; 0 where a crossed ring has none."""
+def _an_ear(flat: NDArray[np.float64], left: list[int]) -> int | None:
+    """Position in ``left`` of a corner that can be cut off; None where a crossed ring has none.
+
+    Corners at the place of the ear's own do not stand in its way: a ring passes twice through
+    the ends of a cut that joins a hole to its border.
+    """
     count = len(left)
     for ear in range(count):
         a, b, c = (flat[left[k % count]] for k in (ear - 1, ear, ear + 1))
         if _side(a, b, c) <= 0.0:
             continue
-        others = flat[
-            [k for k in left if k not in (left[ear - 1], left[ear], left[(ear + 1) % count])]
-        ]
+        others = flat[left]
+        own = [(others == corner).all(axis=1) for corner in (a, b, c)]
+        others = others[~np.logical_or.reduce(own)]
         inside = (
             (_side(a, b, others) >= 0) & (_side(b, c, others) >= 0) & (_side(c, a, others) >= 0)
         )
         if not inside.any():
             return ear
-    return 0
+    return None
 
 
 def _side(a: Any, b: Any, points: Any) -> Any:
