@@ -28,8 +28,11 @@ from firstpull.files.read_mesh import read_mesh
 
 MAX_TRIANGLES = 2_000_000
 SCALED_TO_MM = 200.0
+NEAR_MM = 1e-6  # a nanometre
 SOUND, MENDED, REBUILT = "sound", "mended", "mended, rebuilt"
 REFUSED, UNREADABLE, LEFT_OUT, FAILED = "refused", "unreadable", "left out", "FAILED"
+
+READING, CHECKING, PROVING, DONE = "reading", "checking and mending", "the proof", "done"
 
 
 @dataclass(frozen=True)
@@ -73,21 +76,22 @@ Hook = Callable[[Mesh], Mesh]
 
 
 def examined(
-    row: Row, data: bytes, *, made: Callable[[Row], None], before: Hook | None = None
+    row: Row, data: bytes, *, told: Callable[[Row, str], None], before: Hook | None = None
 ) -> Row:
     """The row of one mesh, filled in.
 
     Args:
         row: which mesh.
         data: the bytes of its file.
-        made: is called with the row when mending is done and the proof begins, so that the
-            proof's time and memory can be told from the program's.
+        told: is called with the row so far and what comes next: CHECKING, then PROVING.
+            Time and memory of the proof are thus told from the program's.
         before: what to do to the mesh first, such as planting a fault; None leaves it.
     """
     started = time.perf_counter()
     row, mesh = _read(row, data)
     if mesh is None:
         return _measured(row, started)
+    told(row, CHECKING)
     if before is not None:
         mesh = before(mesh)
     findings = find_defects(mesh)
@@ -98,7 +102,7 @@ def examined(
         row = replace(row, verdict=REFUSED, code=refusal.code, sentence=str(refusal))
         return _measured(row, started)
     row = _measured(replace(row, changed=dict(mended.changed)), started)
-    made(row)
+    told(row, PROVING)
     return _proved(row, mended, findings)
 
 
@@ -110,7 +114,8 @@ def _read(row: Row, data: bytes) -> tuple[Row, Mesh | None]:
         try:
             held = read_mesh(path)
         except WorkshopError as refusal:
-            row = replace(row, verdict=UNREADABLE, code=refusal.code, sentence=str(refusal))
+            sentence = str(refusal).replace(path.name, "The file")
+            row = replace(row, verdict=UNREADABLE, code=refusal.code, sentence=sentence)
             return row, None
     row = replace(row, triangles=len(held.mesh.faces))
     if row.triangles > MAX_TRIANGLES:
@@ -163,8 +168,8 @@ def _disagreements(mended: Mended, findings: tuple[Finding, ...]) -> list[str]:
 def proof_of(mesh: Mesh) -> tuple[dict[str, float], list[str]]:
     """Figures and faults of a solid, none of them by the program's own means.
 
-    Volumes by two roads must agree within what rounding of one term for each face can add up
-    to: faces x epsilon x area x reach, with reach the farthest corner from the origin.
+    Volumes by two roads must agree within NEAR_MM over the whole surface: manifold3d may turn
+    the diagonal between two faces when it takes a mesh in, and tells the volume after that.
     """
     import manifold3d
     import trimesh
@@ -182,9 +187,7 @@ def proof_of(mesh: Mesh) -> tuple[dict[str, float], list[str]]:
     )
     if made.status() != manifold3d.Error.NoError:
         faults.append(f"manifold3d: {made.status().name}")
-    reach = float(np.linalg.norm(mesh.vertices_mm, axis=1).max())
-    slack = len(mesh.faces) * np.finfo(np.float64).eps * mesh.area_mm2 * reach
-    if abs(made.volume() - shape.volume) > slack:
+    if abs(made.volume() - shape.volume) > NEAR_MM * mesh.area_mm2:
         faults.append(f"volume {shape.volume:.9g} by trimesh, {made.volume():.9g} by manifold3d")
     crossing = crossing_pairs(mesh)
     if crossing:

@@ -7,6 +7,7 @@ import multiprocessing
 import os
 import pkgutil
 import resource
+import time
 import traceback
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
@@ -14,7 +15,7 @@ from multiprocessing.connection import Connection
 
 import firstpull.core.mesh
 import firstpull.files
-from corpus_examine import FAILED, Hook, Row, examined
+from corpus_examine import DONE, FAILED, PROVING, READING, Hook, Row, examined
 from corpus_meshes import CorpusMesh
 
 MOST_S = 60.0
@@ -66,42 +67,45 @@ def in_its_own_process(mesh: CorpusMesh, *, before: Hook | None = None) -> Row:
 
 def _heard(ours: Connection, row: Row) -> Row:
     """What the child sends: the last row, or the row as far as it came and what went wrong."""
-    for limit_s, what in ((MOST_S, "reading and mending"), (PROOF_S, "the proof")):
-        if not ours.poll(limit_s):
-            return replace(row, verdict=FAILED, sentence=f"{what} took over {limit_s:g} s")
+    doing, limit_s, since = READING, MOST_S, time.monotonic()
+    while doing != DONE:
+        if not ours.poll(max(0.0, since + limit_s - time.monotonic())):
+            sentence = f"{doing} was not done after {limit_s:g} s"
+            return replace(row, verdict=FAILED, sentence=sentence, seconds=limit_s)
         try:
-            row, done = ours.recv()
+            row, doing = ours.recv()
         except EOFError:
-            return replace(row, verdict=FAILED, sentence=f"the process died in {what}")
-        if done:
-            return row
-    raise AssertionError("a child sends at most two rows")
+            return replace(row, verdict=FAILED, sentence=f"the process died in {doing}")
+        if doing == PROVING:
+            limit_s, since = PROOF_S, time.monotonic()
+    return row
 
 
 def _child(mesh: CorpusMesh, theirs: Connection, before: Hook | None) -> None:
     soft, hard = resource.getrlimit(resource.RLIMIT_AS)
     row = Row(mesh.source, mesh.id, mesh.format)
 
-    def made(so_far: Row) -> None:
+    def told(so_far: Row, doing: str) -> None:
         nonlocal row
         row = so_far
-        theirs.send((row, False))
-        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
+        theirs.send((row, doing))
+        if doing == PROVING:
+            resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
     try:
         data = mesh.content()
         resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, hard))
-        row = examined(row, data, made=made, before=before)
+        row = examined(row, data, told=told, before=before)
     except MemoryError:
         row = replace(row, verdict=FAILED, sentence="took more than 4 GB")
     except BaseException as fault:
-        row = replace(row, verdict=FAILED, sentence=_told(fault))
-    theirs.send((row, True))
+        row = replace(row, verdict=FAILED, sentence=_said(fault))
+    theirs.send((row, DONE))
     theirs.close()
     os._exit(0)
 
 
-def _told(fault: BaseException) -> str:
+def _said(fault: BaseException) -> str:
     """An exception with the line where it arose, in one line."""
     frames = traceback.extract_tb(fault.__traceback__)
     ours = [frame for frame in frames if "firstpull" in frame.filename] or frames

@@ -34,7 +34,7 @@ docs/corpus.md`; only the classes of time and memory may change from one machine
 - Proof, for each mesh called sound or mended, by other means than the program's: trimesh finds
   it closed, wound one way and of positive volume; the exact kernel of CGAL, through libigl,
   finds no two faces that cross (corners at one place merged); manifold3d takes it as a solid
-  and finds the same volume but for rounding.
+  and finds the same volume as trimesh, to a nanometre over the surface.
 - Limits: 60 s and 4 GB for each mesh, in a process of its own, the proof not counted. Memory
   includes about 0.2 GB for the program itself.
 """
