@@ -65,6 +65,39 @@ def test_triangles_come_in_the_order_of_the_polygons() -> None:
     assert [areas[polygon == k, 2].sum() for k in range(3)] == pytest.approx([2.5, 2.0, 4.0])
 
 
+@pytest.mark.parametrize("corners", [12, 501, 4000])
+def test_a_ring_of_many_corners_is_cut_without_overlap(corners: int) -> None:
+    """A star with every second corner drawn in: its area by the shoelace formula, no triangle
+    turned over. A ring of no shape at all still ends, with as many triangles."""
+    angle = 2 * np.pi * np.arange(corners) / corners
+    away = np.where(np.arange(corners) % 2, 5.0, 3.0 + np.cos(3 * angle))
+    ring = np.stack([away * np.cos(angle), away * np.sin(angle), 0 * angle], axis=1)
+    x, y = ring[:, 0], ring[:, 1]
+    shoelace = 0.5 * (x * np.roll(y, -1) - y * np.roll(x, -1)).sum()
+    faces, _ = triangulated(Rows.of([list(range(corners))]), ring)
+    assert len(faces) == corners - 2
+    areas = _areas(ring, faces)
+    assert (areas > -1e-9).all()
+    assert areas.sum() == pytest.approx(shoelace, rel=1e-9)
+    mixed = np.random.default_rng(3).permutation(corners)
+    assert len(triangulated(Rows.of([mixed.tolist()]), ring)[0]) == corners - 2
+
+
+def test_a_hole_joined_to_its_border_is_left_open() -> None:
+    """A square of 4 with a square hole of 2: 16 - 4; the ring runs along the cut twice."""
+    outer = [[0, 0, 0], [4, 0, 0], [4, 4, 0], [0, 4, 0]]
+    hole = [[1, 1, 0], [1, 3, 0], [3, 3, 0], [3, 1, 0]]
+    ring = np.array([*outer, outer[0], *hole, hole[0]], dtype=float)
+    faces, _ = triangulated(Rows.of([list(range(10))]), ring)
+    areas = _areas(ring, faces)
+    assert (areas > 0).all() and areas.sum() == pytest.approx(12.0)
+
+
+def _areas(ring: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    one, two = ring[faces[:, 1]] - ring[faces[:, 0]], ring[faces[:, 2]] - ring[faces[:, 0]]
+    return 0.5 * np.cross(one, two)[:, 2]
+
+
 # STL
 
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
-MOST_STUCK = 8
-"""Corners cut off a ring that crosses itself before the rest of it is cut as a fan: looking for
-an ear that is not there takes the square of the corners."""
+MOST_TESTS = 200_000_000
+"""Corners looked at for one polygon, at most: about a second. A ring that crosses itself has no
+ear to find, and looking for one takes the cube of its corners."""
 
 
 @dataclass(frozen=True)
@@ -113,41 +113,64 @@ def _cut_ears(polygon: list[int], vertices: NDArray[np.float64]) -> NDArray[np.i
     x = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
     x = x / np.linalg.norm(x)
     flat = np.stack([ring @ x, ring @ np.cross(normal, x)], axis=1)
-    left, stuck = list(range(n)), 0
-    made = []
-    while len(left) > 3 and stuck < MOST_STUCK:
-        ear = _an_ear(flat, left)
-        if ear is None:
-            ear, stuck = 0, stuck + 1
-        made.append([polygon[left[k % len(left)]] for k in (ear - 1, ear, ear + 1)])
-        del left[ear]
-    for one, two in pairwise(left[1:]):
-        made.append([polygon[left[0]], polygon[one], polygon[two]])
-    return np.array(made, dtype=np.int64)
+    tests = min(64 * n * n, MOST_TESTS)
+    cut: NDArray[np.int64] = np.array(polygon, dtype=np.int64)[_ears(flat, tests)]
+    return cut
 
 
-def _an_ear(flat: NDArray[np.float64], left: list[int]) -> int | None:
-    """Position in ``left`` of a corner that can be cut off; None where a crossed ring has none.
+@njit(cache=True)
+def _ears(flat: Any, tests: int) -> Any:
+    """(N - 2, 3) triangles of a ring of N corners, cut off one after the other.
 
-    Corners at the place of the ear's own do not stand in its way: a ring passes twice through
-    the ends of a cut that joins a hole to its border.
+    Where a crossed ring has no corner that can be cut off, or when the tests are used up, the
+    next one goes all the same.
     """
-    count = len(left)
-    for ear in range(count):
-        a, b, c = (flat[left[k % count]] for k in (ear - 1, ear, ear + 1))
-        if _side(a, b, c) <= 0.0:
+    left = np.arange(len(flat))
+    out = np.empty((len(flat) - 2, 3), dtype=np.int64)
+    at = 0
+    for row in range(len(out)):
+        count = len(flat) - row
+        ear = at
+        for step in range(count):
+            k = (at + step) % count
+            a, b, c = left[k - 1 if k else count - 1], left[k], left[(k + 1) % count]
+            if tests > 0 and _side(flat, a, b, c) <= 0.0:
+                continue
+            tests -= count
+            if tests < 0 or not _holds_another(flat, left[:count], a, b, c):
+                ear = k
+                break
+        out[row, 0] = left[ear - 1 if ear else count - 1]
+        out[row, 1] = left[ear]
+        out[row, 2] = left[(ear + 1) % count]
+        for k in range(ear, count - 1):
+            left[k] = left[k + 1]
+        at = ear % (count - 1)
+    return out
+
+
+@njit(cache=True)
+def _holds_another(flat: Any, ring: Any, a: int, b: int, c: int) -> bool:
+    """Whether another corner lies in the triangle.
+
+    Corners at the place of its own do not stand in its way: a ring passes twice through the
+    ends of a cut that joins a hole to its border.
+    """
+    for q in ring:
+        if _same(flat, q, a) or _same(flat, q, b) or _same(flat, q, c):
             continue
-        others = flat[left]
-        own = [(others == corner).all(axis=1) for corner in (a, b, c)]
-        others = others[~np.logical_or.reduce(own)]
-        inside = (
-            (_side(a, b, others) >= 0) & (_side(b, c, others) >= 0) & (_side(c, a, others) >= 0)
-        )
-        if not inside.any():
-            return ear
-    return None
+        if _side(flat, a, b, q) >= 0 and _side(flat, b, c, q) >= 0 and _side(flat, c, a, q) >= 0:
+            return True
+    return False
 
 
-def _side(a: Any, b: Any, points: Any) -> Any:
-    p = np.asarray(points)
-    return (b[0] - a[0]) * (p[..., 1] - a[1]) - (b[1] - a[1]) * (p[..., 0] - a[0])
+@njit(cache=True)
+def _same(flat: Any, p: int, q: int) -> bool:
+    return flat[p, 0] == flat[q, 0] and flat[p, 1] == flat[q, 1]  # type: ignore[no-any-return]
+
+
+@njit(cache=True)
+def _side(flat: Any, a: int, b: int, q: int) -> Any:
+    """Above 0 where corner q is left of the way from a to b."""
+    across = (flat[b, 0] - flat[a, 0]) * (flat[q, 1] - flat[a, 1])
+    return across - (flat[b, 1] - flat[a, 1]) * (flat[q, 0] - flat[a, 0])
