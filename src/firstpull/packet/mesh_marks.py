@@ -68,7 +68,7 @@ class MeshMarks(Overlay):
         """The file's axes in the lower right corner, those that point at the eye left out."""
         w, h = self.frame.size_px
         u = self.unit
-        foot = np.array([w - 44.0 * u, h - 34.0 * u])
+        foot = np.array([w - 44.0 * u, h - 48.0 * u])
         flat = view.flat(np.eye(3))
         for name, (x, y) in zip("xyz", flat, strict=True):
             length = float(np.hypot(x, y))

@@ -22,6 +22,7 @@ from firstpull.packet.ramps import NEW, Ramp
 
 PANEL_PX = 880
 HATCH_PX = (11, 3)  # on the sub-pixel grid: apart, and wide
+LIFT = 0.72  # of the shade is left under a map, so that its colours are those of the key
 
 Pixels = NDArray[np.uint8]
 
@@ -33,7 +34,8 @@ class Mark:
     Args:
         label: what stands on its pin.
         sentence: what the key says of it.
-        places_mm: (N, 3) where it is; the pin stands at one of them, dots at the others.
+        places_mm: (N, 3) where it is; the pin stands at one of them, dots at the others. A
+            mark without a place stands in the key alone.
         shape: "disc" for what is wrong, "tag" for what is asked about.
         ring_mm: lines along it, each (N, 3) and closed.
     """
@@ -91,8 +93,8 @@ def mesh_picture(sheet: MeshSheet) -> bytes:
     studio = Studio([(sheet.mesh, colour)])
     assert studio.stage is not None, "a mesh without faces is refused before it is pictured"
     # pins stay at the places that a finding tells of, rings count where they run
-    targets = [np.concatenate([m.places_mm, *m.rings_mm]) for m in sheet.marks]
-    targets += [np.array([place]) for place in sheet.look_at_mm]
+    pinned = [np.concatenate([m.places_mm, *m.rings_mm]) for m in sheet.marks]
+    targets = pinned + [np.array([place]) for place in sheet.look_at_mm]
     views = two_views(studio.stage, targets)
     size, scale = fitted_size(
         studio.points_mm(), views=views, width_px=PANEL_PX, foot_px=foot_px((PANEL_PX, 0))
@@ -111,9 +113,10 @@ def mesh_picture(sheet: MeshSheet) -> bytes:
         if sheet.paint is not None:
             drawn = _painted(drawn, studio, view, frame, sheet.paint, colour)
         # a mark that no view shows is pinned in the first, hollow
-        hidden = ~shown.any(axis=0) if number == 0 else np.zeros(len(sheet.marks), np.bool_)
+        hidden = np.array([len(t) > 0 and number == 0 for t in pinned], np.bool_)
+        hidden &= ~shown.any(axis=0)
         panels.append(_marked(drawn, studio, view, frame, sheet.marks, shown[number], hidden))
-    unseen = [m.label for m, seen in zip(sheet.marks, shown.T, strict=True) if not seen.any()]
+    unseen = [t for t, seen in zip(pinned, shown.T, strict=True) if len(t) and not seen.any()]
     notes = list(sheet.notes)
     if unseen:
         notes.append("Hollow pins lie inside or behind and are seen from neither side.")
@@ -195,7 +198,9 @@ def _painted(
     h, w = frame.size_px[1], frame.size_px[0]
     mean = colour.reshape(h, SAMPLES, w, SAMPLES, 3).mean(axis=(1, 3))
     out = drawn.copy()
-    out[..., :3] = np.rint(drawn[..., :3] * mean)
+    lit = 255.0 - LIFT * (255.0 - drawn[..., :3])
+    covered = (mean < 1.0).any(axis=2)
+    out[covered, :3] = np.rint(lit * mean)[covered]
     return out
 
 

@@ -21,7 +21,8 @@ CANDIDATES: tuple[View, ...] = (
     *(View("", azimuth, -40) for azimuth in range(-180, 180, 45)),
 )
 OTHER_SIDE = -0.2  # cosine between the two views, at most
-SEEN_AREA = 0.3  # of a mark's worth, for a view in which the part shows its largest outline
+SEEN_AREA = 0.12  # of all marks' worth and one more, for a view that shows the largest outline
+ASKEW = 3.0  # marks' worth that a view loses where neither y nor z runs up in it
 
 Seen = NDArray[np.bool_]
 
@@ -43,13 +44,15 @@ def two_views(stage: Stage, marks_mm: Sequence[Floats]) -> tuple[View, View]:
         marks_mm: the places of each mark, (N, 3); a mark is seen where one of them is.
     """
     seen = np.array([_shown(stage, marks_mm, view) for view in CANDIDATES])
-    outline = _outlines(stage)
-    first = int(np.argmax(seen.sum(axis=1) + SEEN_AREA * outline))
+    # parts lie with y or z upward in their files: none should be seen standing on its head
+    askew = np.array([max(0.7 - max(view.up[1:]), 0.0) for view in CANDIDATES])
+    liking = SEEN_AREA * (1 + len(marks_mm)) * _outlines(stage) - ASKEW * askew
+    first = int(np.argmax(seen.sum(axis=1) + liking))
     eyes = np.array([view.eye for view in CANDIDATES])
     others = np.flatnonzero(eyes @ eyes[first] < OTHER_SIDE)
     new = np.maximum(seen[others] - seen[first], 0.0).sum(axis=1)
     opposite = eyes[others] @ -eyes[first]
-    second = int(others[np.argmax(new + SEEN_AREA * outline[others] + 0.1 * opposite)])
+    second = int(others[np.argmax(new + liking[others] + 0.5 * opposite)])
     return CANDIDATES[first], CANDIDATES[second]
 
 

@@ -97,7 +97,7 @@ def _ramp(draw: ImageDraw.ImageDraw, ramp: Ramp, new: str | None, y: int, room: 
         if step in ramp.hatched:
             _hatched(draw, box, colour)
         if step < len(ramp.edges):
-            words = f"{ramp.edges[step]:+g}" if ramp.edges[0] < 0 else f"{ramp.edges[step]:g}"
+            words = f"{ramp.edges[step]:+.3g}" if ramp.edges[0] < 0 else f"{ramp.edges[step]:.3g}"
             draw.text((x + wide, y + high + 6), words, fill=INK, font=_font(SMALL), anchor="ma")
         x += wide
     low, high_word = ramp.ends

@@ -66,8 +66,8 @@ class ThicknessReport:
         """What a maker wants to know first."""
         low, middle, high = self.at_shares_mm
         spread = (
-            f"Half of the surface has a wall under {middle:.2g} mm; one twentieth under"
-            f" {low:.2g} mm, one twentieth over {high:.2g} mm."
+            f"Half of the surface has a wall under {middle:.3g} mm; one twentieth under"
+            f" {low:.3g} mm, one twentieth over {high:.3g} mm."
         )
         if not self.thin:
             return (f"No place is thinner than {self.least_mm:g} mm.", spread)
@@ -76,7 +76,7 @@ class ThicknessReport:
         thinnest = min(wall.least_mm for wall in self.thin)
         return (
             f"Thinner than {self.least_mm:g} mm in {places}, {area:.3g} cm2 of surface in all,"
-            f" both sides counted; {thinnest:.2g} mm at the thinnest.",
+            f" both sides counted; {thinnest:.3g} mm at the thinnest.",
             spread,
         )
 
@@ -156,7 +156,7 @@ def thin_sentence(wall: ThinWall) -> str:
     """One thin place, in a sentence."""
     x, y, z = (round(c, 1) + 0.0 for c in wall.place_mm)
     return (
-        f"{wall.least_mm:.2g} mm at the thinnest, near ({x:.1f}, {y:.1f}, {z:.1f}) mm;"
+        f"{wall.least_mm:.3g} mm at the thinnest, near ({x:.1f}, {y:.1f}, {z:.1f}) mm;"
         f" {wall.area_mm2 / 100.0:.2g} cm2 of surface."
     )
 

@@ -30,7 +30,6 @@ def findings_picture(
     marks = [
         Mark(str(number), finding.sentence, np.array(finding.places_mm).reshape(-1, 3))
         for number, finding in enumerate(findings, start=1)
-        if finding.places_mm
     ]
     if mended is not None:
         marks += opening_marks(mended, groups)
