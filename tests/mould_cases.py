@@ -14,12 +14,13 @@ from firstpull.core.demo import heron_half_mask
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.body import BELOW_BOARD_MM, Body, build_body
-from firstpull.core.mould.parting import Parting, Shadows, cast_shadows, part_in_one, part_in_two
+from firstpull.core.mould.parting import Parting, Shadows, cast_shadows
 from firstpull.core.mould.place import Standing, stand_on_board
 from firstpull.core.mould.proof import MouldProof, prove_mould
 from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.up import Up, find_up
+from firstpull.core.mould.wedges import part_in
 
 SKIN_MM = 6.0
 SHELL_MM = 8.0
@@ -84,8 +85,8 @@ def whole_mould(
     body = build_body(standing.master, standing.show)
     shape = skin_of(body, step_mm=step_mm, skin_mm=skin_mm)
     shadows = cast_shadows(shape, draft_deg=DRAFT_DEG)
-    part = {1: part_in_one, 2: part_in_two}
-    partings = {n: part[n](shadows, draft_deg=DRAFT_DEG) for n in pieces}
+    found = {n: part_in(shadows, pieces=n, draft_deg=DRAFT_DEG) for n in pieces}
+    partings = {n: parting for n, parting in found.items() if parting is not None}
     built = {n: build_shell(body, shape, parting, **WALL) for n, parting in partings.items()}
     return WholeMould(up, standing, body, shape, shadows, partings, built, step_mm)
 

@@ -136,12 +136,12 @@ def test_pieces_leave_off_the_board_with_draft(pieces):
 def test_bolts_pass_through_both_flanges():
     """Each hole is free in both pieces, and is surrounded by both."""
     built = mould_of(60_000).built[2]
-    zone = built.parting.zones[0]
-    n = np.array(zone.normal)
+    (plane,) = built.parting.zones[0].planes
+    n = np.array(plane.normal)
     side = np.cross(n, [0.0, 0.0, 1.0])
     bolts = built.pieces[0].bolts_mm
     assert len(bolts) >= 2
-    np.testing.assert_allclose(bolts @ n, zone.offset_mm, atol=1e-6)
+    np.testing.assert_allclose(bolts @ n, plane.offset_mm, atol=1e-6)
     for piece, into in zip(built.pieces, (1.0, -1.0), strict=True):
         held = trimesh.Trimesh(piece.mesh.vertices_mm, piece.mesh.faces, process=False)
         middle = bolts + into * 4.0 * n

@@ -34,8 +34,8 @@ def in_two(angle: float, offset_mm: float, rises_deg: float = 50.0) -> SkinAndSh
     n = np.array([np.cos(angle), np.sin(angle), 0.0])
     rise = np.radians(rises_deg)
     pulls = [side * np.cos(rise) * n + np.sin(rise) * UP[0] for side in (1, -1)]
-    ahead = Zone((float(n[0]), float(n[1]), 0.0), offset_mm)
-    behind = Zone((-float(n[0]), -float(n[1]), 0.0), -offset_mm)
+    ahead = Zone.beyond((float(n[0]), float(n[1]), 0.0), offset_mm)
+    behind = Zone.beyond((-float(n[0]), -float(n[1]), 0.0), -offset_mm)
     return build_shell(*half_ball(), Parting((ahead, behind), np.stack(pulls), 0.0), **WALL)
 
 

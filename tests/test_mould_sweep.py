@@ -106,10 +106,10 @@ def test_the_fill_of_a_ring_pulled_apart_sideways():
     phi = torus(grid, ring, tube).astype(np.float32)
     fill = 0.0
     for sign in (1.0, -1.0):
-        zone = Zone((sign, 0.0, 0.0), 0.0)
+        zone = Zone.beyond((sign, 0.0, 0.0), 0.0)
         s = swept(phi, grid, pull=(sign, 0, 0), draft_deg=0.0, up_to_mm=5.0, zone=zone)
         for field, part in ((s, 1), (phi, -1)):
-            half = solid(contour(field, grid)).trim_by_plane(zone.normal, zone.offset_mm)
+            half = solid(contour(field, grid)).trim_by_plane((sign, 0.0, 0.0), 0.0)
             fill += part * half.volume()
     exact = np.pi * (2 * tube * ring**2 - np.pi * ring * tube**2 + 4 * tube**3 / 3)
     assert fill == pytest.approx(exact, rel=0.005)
@@ -145,7 +145,7 @@ def test_a_long_way_through_open_room_finds_no_skin_in_mid_air():
 
 
 def test_a_zone_is_left_by_pulls_that_lean_into_it():
-    zone = Zone((1.0, 0.0, 0.0), 5.0)
+    zone = Zone.beyond((1.0, 0.0, 0.0), 5.0)
     assert zone.is_left_by((1.0, 0.0, 0.0), draft_deg=3.0)
     assert zone.is_left_by((np.sin(np.radians(3)), 0.0, np.cos(np.radians(3))), draft_deg=3.0)
     assert not zone.is_left_by((0.0, 0.0, 1.0), draft_deg=3.0)

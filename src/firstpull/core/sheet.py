@@ -149,7 +149,7 @@ class Shell(Section):
         "the count that the choice chart recommends",
         empty="as recommended",
         ge=1,
-        le=2,
+        le=4,
     )
     clearance_mm: Real | None = ask(
         None,

@@ -17,8 +17,14 @@ from firstpull.core.mesh.mend import mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice
 from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried
-from firstpull.core.mould.options import Option, recommend, weigh_option
-from firstpull.core.mould.parting import Parting, cast_shadows, part_in_one, part_in_two
+from firstpull.core.mould.options import Option, recommend, undominated, weigh_option
+from firstpull.core.mould.parting import (
+    Parting,
+    Shadows,
+    cast_shadows,
+    part_in_one,
+    part_in_two,
+)
 from firstpull.core.mould.place import Standing, stand_on_board
 from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
@@ -26,6 +32,7 @@ from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.stretch import Stretch, stripping_stretch
 from firstpull.core.mould.up import Up, find_up
+from firstpull.core.mould.wedges import part_further
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
 from firstpull.services.size_limit import need_room
@@ -179,11 +186,8 @@ def _shell(
     shadows = stages.run(
         "casting shadows", cast_shadows, shape, draft_deg=draft, span=(low, low + third)
     )
-    partings: list[Parting] = [
-        stages.run(name, search, shadows, draft_deg=draft, span=(low + third, low + 1.5 * third))
-        for name, search in (("parting in one", part_in_one), ("parting in two", part_in_two))
-    ]
-    options = [
+    partings = _partings(shadows, draft, stages, (low + third, low + 1.5 * third))
+    weighed = [
         stages.run(
             "weighing the choice",
             weigh_option,
@@ -195,17 +199,25 @@ def _shell(
         )
         for parting in partings
     ]
+    options = undominated(weighed)
     chosen, reason = recommend(options)
-    if sheet.shell.pieces is not None and sheet.shell.pieces != chosen.pieces:
-        chosen = options[sheet.shell.pieces - 1]
-        reason = f"The maker asked for {chosen.pieces}. Otherwise: {reason}"
+    wanted = sheet.shell.pieces
+    if wanted is not None and wanted != chosen.pieces:
+        able = [option for option in weighed if option.pieces <= wanted]
+        if able[-1].pieces < wanted:
+            reason = f"There is no parting in {wanted} pieces. Otherwise: {reason}"
+        else:
+            reason = f"The maker asked for {wanted}. Otherwise: {reason}"
+        chosen = able[-1]
+        if chosen not in options:
+            options = sorted([*options, chosen], key=lambda option: option.pieces)
     which = options.index(chosen)
     built = stages.run(
         "building skin and shell",
         build_shell,
         body,
         shape,
-        partings[which],
+        partings[weighed.index(chosen)],
         span=(low + 2 * third, high),
         **wall,
     )
@@ -217,6 +229,20 @@ def _shell(
         deepest_fill_mm=chosen.deepest_fill_mm,
     )
     return tuple(options), reason, built
+
+
+def _partings(
+    shadows: Shadows, draft_deg: float, stages: Stages, span: tuple[float, float]
+) -> list[Parting]:
+    """The best parting in each number of pieces that there is one for, fewest first."""
+    first = [
+        stages.run(name, search, shadows, draft_deg=draft_deg, span=span)
+        for name, search in (("parting in one", part_in_one), ("parting in two", part_in_two))
+    ]
+    further = stages.run(
+        "parting in three and four", part_further, shadows, draft_deg=draft_deg, span=span
+    )
+    return [*first, *further.values()]
 
 
 def prove(

@@ -15,6 +15,7 @@ from firstpull.core.mould.sweep import swept
 
 CHART_STEPS = 2  # of the skin's grid: the chart is drawn coarser than the mould is built
 WORTH_A_PIECE = 0.15  # share of the silicone that a further piece must save; common practice
+LEAST_SAVED_CM3 = 0.2  # fill that a coarse grid can tell apart
 DEEPEST_FILL_MM = 25.0  # fill beyond this strips badly; common practice
 
 
@@ -69,8 +70,7 @@ def weigh_option(
             up_to_mm=clearance_mm + thickness_mm + 2 * step,
             zone=zone,
         )
-        into = zone.normal[0] * x + zone.normal[1] * y + zone.normal[2] * z - zone.offset_mm
-        within = np.clip(into / step + 0.5, 0, 1) * above
+        within = np.clip(zone.into(x, y, z) / step + 0.5, 0, 1) * above
         added = (_share(s, step) - _share(phi, step)) * within
         band = _share(s - clearance_mm - thickness_mm, step) - _share(s - clearance_mm, step)
         fill += float(added.sum()) * cell
@@ -79,6 +79,23 @@ def weigh_option(
             deepest = max(deepest, float(phi[added > 0.5].max()))
     plain = float((_share(phi, step) * above).sum()) * cell - body.volume_cm3
     return Option(len(parting.zones), fill, plain + fill, shell, deepest)
+
+
+def undominated(options: Sequence[Option]) -> list[Option]:
+    """The options that need less fill than every one with fewer pieces.
+
+    Args:
+        options: by number of pieces, fewest first.
+
+    >>> few, more = Option(1, 9.0, 500.0, 600.0, 14.0), Option(2, 9.0, 500.0, 640.0, 4.0)
+    >>> undominated([few, more]) == [few]
+    True
+    """
+    kept: list[Option] = []
+    for option in options:
+        if all(option.fill_cm3 < other.fill_cm3 - LEAST_SAVED_CM3 for other in kept):
+            kept.append(option)
+    return kept
 
 
 def recommend(options: Sequence[Option]) -> tuple[Option, str]:
@@ -94,6 +111,7 @@ def recommend(options: Sequence[Option]) -> tuple[Option, str]:
     """
     chosen = options[0]
     why = "One piece needs no parting wall."
+    weighed_against = chosen
     for option in options[1:]:
         saved = chosen.skin_cm3 - option.skin_cm3
         if chosen.deepest_fill_mm > DEEPEST_FILL_MM > option.deepest_fill_mm:
@@ -107,10 +125,12 @@ def recommend(options: Sequence[Option]) -> tuple[Option, str]:
                 f"{100 * saved / chosen.skin_cm3:.0f} % of it."
             )
         else:
-            more = f"{option.pieces} pieces would save only {max(saved, 0.0):.0f} cm³ of silicone"
-            why = f"{more}: not worth a parting wall and its bolts."
+            if weighed_against is chosen:  # the next count is what a maker would ask about
+                more = f"{option.pieces} pieces would save only {max(saved, 0.0):.0f} cm³ of"
+                why = f"{more} silicone: not worth a parting wall and its bolts."
+                weighed_against = option
             continue
-        chosen = option
+        chosen = weighed_against = option
     return chosen, why
 
 

@@ -2,7 +2,8 @@
 
 Each pull direction sweeps its own shadow out of the skin, whatever the parting. So a sheaf of
 directions is swept once on a coarse grid, and every upright parting plane then only adds up
-the shadows on its two sides and takes the cheapest pull on each.
+the shadows on its two sides and takes the cheapest pull on each. Three and four pieces are
+made in the same way from two and three planes, see ``wedges``.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ LEAST_SHARE = 0.25  # of the body's width on the smaller side of the plane
 
 @dataclass(frozen=True)
 class Parting:
-    """A shell in one or two pieces.
+    """A shell in one piece or several.
 
     Args:
         zones: where each piece lives, in the order they come off.
@@ -91,10 +92,10 @@ def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
     best: tuple[float, Zone, int, int] | None = None
     for angle in np.arange(PLANE_ANGLES) * np.pi / PLANE_ANGLES:
         normal = np.array([np.cos(angle), np.sin(angle), 0.0])
-        offsets = _offsets(shadows, normal)
+        offsets = plane_offsets(shadows, normal)
         ways = [_best_offset(shadows, normal, offsets, draft_deg)]
         middle = offsets[len(offsets) // 2]
-        if _mirror_error_mm(shadows, normal, float(middle)) < MIRRORED_MM:
+        if mirror_error_mm(shadows, normal, float(middle)) < MIRRORED_MM:
             way = _best_offset(shadows, normal, np.array([middle]), draft_deg)
             ways.append((way[0] - MIRROR_WORTH_CM3, *way[1:]))
         for found in ways:
@@ -102,22 +103,26 @@ def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
                 best = found
     assert best is not None
     _, zone, ahead, behind = best
-    other = Zone(_as_tuple(-np.array(zone.normal)), -zone.offset_mm)
-    x, y, _ = shadows.grid.axes()
-    side = np.broadcast_to(
-        zone.normal[0] * x + zone.normal[1] * y >= zone.offset_mm, shadows.phi.shape
-    )
+    other = Zone((zone.planes[0].turned,))
+    return settled(shadows, (zone, other), (ahead, behind), draft_deg=draft_deg)
+
+
+def settled(
+    shadows: Shadows, zones: tuple[Zone, ...], directions: tuple[int, ...], *, draft_deg: float
+) -> Parting:
+    """The parting with each zone's pull turned from the sheaf's to where it saves most."""
     pulls, fills = [], []
-    for half, index, within in ((zone, ahead, side), (other, behind, ~side)):
+    for zone, index in zip(zones, directions, strict=True):
+        within = np.broadcast_to(zone.into(*shadows.grid.axes()) >= 0, shadows.phi.shape)
         pull, fill = _refined(
-            shadows, shadows.directions[index], within, half, draft_deg, np.sin(0.12)
+            shadows, shadows.directions[index], within, zone, draft_deg, np.sin(0.12)
         )
         pulls.append(pull)
         fills.append(fill)
-    return Parting((zone, other), np.stack(pulls), float(sum(fills)))
+    return Parting(zones, np.stack(pulls), float(sum(fills)))
 
 
-def _offsets(shadows: Shadows, normal: Floats) -> Floats:
+def plane_offsets(shadows: Shadows, normal: Floats) -> Floats:
     """Where planes with this normal may stand; the middle one halves the body's width."""
     body = np.argwhere(shadows.phi < 0)[:, :2] * shadows.grid.step_mm + shadows.grid.low_mm[:2]
     across = body @ normal[:2]
@@ -127,7 +132,7 @@ def _offsets(shadows: Shadows, normal: Floats) -> Floats:
     )
 
 
-def _mirror_error_mm(shadows: Shadows, normal: Floats, offset_mm: float) -> float:
+def mirror_error_mm(shadows: Shadows, normal: Floats, offset_mm: float) -> float:
     """How far, in the mean, the skin's surface lies from its mirror image in a plane."""
     near = np.argwhere(np.abs(shadows.phi) < shadows.grid.step_mm)
     points = np.array(shadows.grid.low_mm) + shadows.grid.step_mm * near
@@ -155,7 +160,7 @@ def _best_offset(
     cost = above.min(axis=0) + below.min(axis=0)
     cost = cost * 1.001 + 0.02 * np.abs(offsets - middle) / max(width, 1.0) * cost.min()
     k = int(np.argmin(cost))
-    zone = Zone(_as_tuple(normal), float(offsets[k]))
+    zone = Zone.beyond(normal, float(offsets[k]))
     return float(cost[k]), zone, int(np.argmin(above[:, k])), int(np.argmin(below[:, k]))
 
 
@@ -208,10 +213,6 @@ def _turned(direction: Floats, by_deg: float) -> list[Floats]:
         np.cos(by) * direction + np.sin(by) * (np.cos(a) * side + np.sin(a) * other)
         for a in np.arange(8) * np.pi / 4
     ]
-
-
-def _as_tuple(vector: Floats) -> tuple[float, float, float]:
-    return float(vector[0]), float(vector[1]), float(vector[2])
 
 
 def _shape3(field: Field) -> tuple[int, int, int]:

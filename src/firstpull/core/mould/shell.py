@@ -14,20 +14,19 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.contour import contour
-from firstpull.core.mesh.grid import Field, Grid, sample
+from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of_largest, solid
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.body import Body
+from firstpull.core.mould.bolts import bolt_holes, place_bolts
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import Zone, swept, with_soft_valleys
 
 FLANGE_WIDTH_MM = 25.0
 FLANGE_THICKER = 1.5  # than the shell
-BOLT_SPACING_MM = 100.0
-BOLT_HOLE_MM = 6.5
-BOLT_ABOVE_BOARD_MM = 14.0
+BOLT_SHARE = 0.55  # of the flange's width, where the bolts stand
 SEAM_MM = 0.01  # halves of the skin overlap: cut on the same plane, some stayed two solids
 
 
@@ -39,7 +38,7 @@ class Piece:
         mesh: closed, in the mould frame.
         pull: unit vector it leaves along.
         volume_cm3: of the piece.
-        bolts_mm: (B, 3) centres of the bolt holes on the parting plane.
+        bolts_mm: (B, 3) centres of the bolt holes on its parting planes.
     """
 
     mesh: Mesh
@@ -94,7 +93,9 @@ def build_shell(
         draft_deg: least lean of the shell's faces to its pull.
     """
     several = len(parting.zones) > 1
-    bolts = _bolts(shape, parting, thickness_mm, clearance_mm) if several else np.zeros((0, 3))
+    bolts = place_bolts(
+        shape, parting, beyond_mm=clearance_mm + thickness_mm + BOLT_SHARE * FLANGE_WIDTH_MM
+    )
     filled = shape.phi.copy()
     outside, pieces = None, []
     for zone, pull in zip(parting.zones, parting.pulls, strict=True):
@@ -107,16 +108,17 @@ def build_shell(
             zone=zone,
         )
         s = with_soft_valleys(s, shape.grid)
-        into = _into(zone, shape) if several else None
+        into = zone.into(*shape.grid.axes()) if several else None
         np.copyto(filled, s, where=True if into is None else into >= 0)
         side = contour(s, shape.grid)
         half = _cut(solid(side), zone, beyond_mm=SEAM_MM)
         outside = half if outside is None else outside + half
         field = _piece_field(shape, s, side, into, thickness_mm, clearance_mm)
         made = _above_board(_cut(solid(contour(field, shape.grid)), zone))
-        if len(bolts):
-            made = made - _bolt_holes(bolts, zone, thickness_mm)
-        pieces.append(_piece(made, pull, bolts))
+        own = bolts.of(zone)
+        if len(own.places_mm):
+            made = made - bolt_holes(own, through_mm=4 * FLANGE_THICKER * thickness_mm)
+        pieces.append(_piece(made, pull, own.places_mm))
     skin = mesh_of_largest(_above_board(outside - solid(body.below)))
     plain = with_soft_valleys(shape.phi, shape.grid)
     return SkinAndShell(
@@ -127,13 +129,6 @@ def build_shell(
         parting=parting,
         clearance_mm=clearance_mm,
     )
-
-
-def _into(zone: Zone, shape: SkinShape) -> Field:
-    """How far each grid point lies inside a zone."""
-    x, y, z = shape.grid.axes()
-    n = zone.normal
-    return np.asarray(n[0] * x + n[1] * y + n[2] * z - zone.offset_mm, dtype=np.float32)
 
 
 def _enclosed_cm3(field: Field, shape: SkinShape) -> float:
@@ -191,55 +186,11 @@ def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
 
 
 def _cut(made: Any, zone: Zone, *, beyond_mm: float = 0.0) -> Any:
-    """Cut at the parting plane, or a little beyond it."""
-    if not any(zone.normal):
-        return made
-    return made.trim_by_plane(zone.normal, zone.offset_mm - beyond_mm)
+    """Cut at the parting planes, or a little beyond them."""
+    for plane in zone.planes:
+        made = made.trim_by_plane(plane.normal, plane.offset_mm - beyond_mm)
+    return made
 
 
 def _above_board(made: Any) -> Any:
     return made.trim_by_plane((0.0, 0.0, 1.0), 0.0)
-
-
-def _bolts(shape: SkinShape, parting: Parting, thickness_mm: float, clearance_mm: float) -> Floats:
-    """(B, 3) evenly along the middle of the flange on the parting plane."""
-    from skimage.measure import find_contours
-
-    zone = parting.zones[0]
-    n = np.array(zone.normal)
-    across = np.array([-n[1], n[0], 0.0])
-    step = shape.grid.step_mm
-    low, top = np.array(shape.grid.low_mm), shape.grid.axis(2)[-1]
-    span = float(np.hypot(*(np.array(shape.grid.shape[:2]) * step)))
-    u = np.arange(-span, span, step)
-    v = np.arange(BOLT_ABOVE_BOARD_MM, top, step)
-    middle = low[:2] + 0.5 * step * np.array(shape.grid.shape[:2])
-    start = np.append(middle + (zone.offset_mm - middle @ n[:2]) * n[:2], 0.0)
-    points = start + u[:, None, None] * across + v[None, :, None] * np.array([0.0, 0.0, 1.0])
-    phi = sample(shape.phi, shape.grid, points.reshape(-1, 3)).reshape(len(u), len(v))
-    level = clearance_mm + thickness_mm + 0.55 * FLANGE_WIDTH_MM
-    lines = find_contours(phi, level)
-    if not lines:
-        return np.zeros((0, 3))
-    line = max(lines, key=len) * step
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
-    count = max(2, int(np.ceil(along[-1] / BOLT_SPACING_MM)))
-    at = (np.arange(count) + 0.5) / count * along[-1]
-    place = np.stack([np.interp(at, along, line[:, a]) for a in (0, 1)], axis=1)
-    bolts: Floats = (
-        start + (u[0] + place[:, :1]) * across + (v[0] + place[:, 1:]) * np.array([[0.0, 0.0, 1.0]])
-    )
-    return bolts
-
-
-def _bolt_holes(bolts_mm: Floats, zone: Zone, thickness_mm: float) -> Any:
-    """Cylinders through the flange, along the parting plane's normal."""
-    import manifold3d
-
-    length = 4 * FLANGE_THICKER * thickness_mm
-    hole = manifold3d.Manifold.cylinder(length, BOLT_HOLE_MM / 2, circular_segments=32, center=True)
-    n = np.array(zone.normal)
-    side = np.array([-n[1], n[0], 0.0])
-    return manifold3d.Manifold.compose(
-        [hole.transform(np.column_stack([side, np.cross(n, side), n, bolt])) for bolt in bolts_mm]
-    )

@@ -11,6 +11,7 @@ The piece lies where s is positive; where s is negative outside the skin, silico
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numba import njit, prange
@@ -22,25 +23,60 @@ DEEP_STEPS = 3.5  # below this many steps s is not followed further down
 
 
 @dataclass(frozen=True)
-class Zone:
-    """The half-space a shell piece is taken from: normal . x >= offset.
+class PartingPlane:
+    """One plane that bounds a zone, which lies where normal . x >= offset.
 
     Args:
-        normal: unit vector into the zone; all zeros with a low offset is all of space.
-        offset_mm: where the parting plane stands along the normal.
+        normal: unit vector into the zone.
+        offset_mm: where the plane stands along the normal.
     """
 
     normal: tuple[float, float, float]
     offset_mm: float
 
+    @property
+    def turned(self) -> PartingPlane:
+        """The same plane as the zone on its other side sees it."""
+        x, y, z = self.normal
+        return PartingPlane((-x, -y, -z), -self.offset_mm)
+
+
+@dataclass(frozen=True)
+class Zone:
+    """The wedge of space that a shell piece is taken from.
+
+    Args:
+        planes: what bounds it; none is all of space.
+    """
+
+    planes: tuple[PartingPlane, ...] = ()
+
+    @staticmethod
+    def beyond(normal: ArrayLike, offset_mm: float) -> Zone:
+        """The half-space normal . x >= offset."""
+        x, y, z = (float(c) for c in np.asarray(normal))
+        return Zone((PartingPlane((x, y, z), float(offset_mm)),))
+
+    def within(self, plane: PartingPlane) -> Zone:
+        """The part of the zone on the inner side of a further plane."""
+        return Zone((*self.planes, plane))
+
+    def into(self, x: Any, y: Any, z: Any) -> Any:
+        """How far each point lies inside, negative outside; infinite where nothing bounds it."""
+        depth: Any = np.float32(np.inf)
+        for plane in self.planes:
+            n = plane.normal
+            here = (n[0] * x + n[1] * y + n[2] * z - plane.offset_mm).astype(np.float32)
+            depth = np.minimum(depth, here)
+        return depth
+
     def is_left_by(self, pull: ArrayLike, *, draft_deg: float) -> bool:
         """Whether a piece in the zone, moving along the pull, never comes back to its border."""
-        if not any(self.normal):
-            return True
-        return float(np.dot(self.normal, np.asarray(pull))) >= np.sin(np.radians(draft_deg)) - 1e-9
+        least = np.sin(np.radians(draft_deg)) - 1e-9
+        return all(float(np.dot(p.normal, np.asarray(pull))) >= least for p in self.planes)
 
 
-EVERYWHERE = Zone((0.0, 0.0, 0.0), -1e9)
+EVERYWHERE = Zone()
 
 
 def swept(
@@ -62,8 +98,8 @@ def swept(
         draft_deg: least lean between the piece's faces and the pull.
         up_to_mm: s is exact up to this; where it is larger it only tells that it is. Less than
             phi's reach: the difference is the stride over open room.
-        zone: the half-space the piece is taken from; more than three steps outside it s is
-            not asked and reads phi.
+        zone: where the piece is taken from; more than three steps outside it s is not asked
+            and reads phi.
 
     Returns:
         ``grid.shape``; s <= phi. Inside the skin and deep in a shadow it only tells that it is
@@ -74,15 +110,17 @@ def swept(
     """
     way = np.asarray(pull, dtype=np.float64)
     way = way / np.linalg.norm(way)
-    side = np.array([*zone.normal, np.dot(zone.normal, grid.low_mm) - zone.offset_mm])
+    sides = np.array(
+        [[*p.normal, np.dot(p.normal, grid.low_mm) - p.offset_mm] for p in zone.planes]
+    ).reshape(-1, 4)
     lean = np.sin(np.radians(draft_deg))
     # over a long way out the draft would otherwise eat up the reach and find skin in mid-air
     held = float(phi.max()) - 1e-3
-    return _march(phi, grid.step_mm, way, lean, float(up_to_mm), held, side)
+    return _march(phi, grid.step_mm, way, lean, float(up_to_mm), held, sides)
 
 
 @njit(cache=True, parallel=True, fastmath=True)
-def _march(phi, step, way, lean, up_to, held, side):  # type: ignore[no-untyped-def]
+def _march(phi, step, way, lean, up_to, held, sides):  # type: ignore[no-untyped-def]
     nx, ny, nz = phi.shape
     out = np.empty_like(phi)
     deep = -DEEP_STEPS * step
@@ -91,8 +129,11 @@ def _march(phi, step, way, lean, up_to, held, side):  # type: ignore[no-untyped-
         for j in range(ny):
             for k in range(nz):
                 low = float(phi[i, j, k])
-                into = (side[0] * i + side[1] * j + side[2] * k) * step + side[3]
-                if into < -3.0 * step:
+                outside = False
+                for p in range(len(sides)):
+                    into = (sides[p, 0] * i + sides[p, 1] * j + sides[p, 2] * k) * step
+                    outside = outside or into + sides[p, 3] < -3.0 * step
+                if outside:
                     out[i, j, k] = low
                     continue
                 t = least
