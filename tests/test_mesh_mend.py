@@ -190,3 +190,11 @@ def test_a_nearly_flat_surface_keeps_the_side_it_faces_and_says_so() -> None:
     mended = mend(plate, wall_mm=2.0)
     assert mended.mesh.bounds_mm[:, 2] == pytest.approx([-2.0, 0.0])
     assert any("nearly flat" in note for note in mended.notes)
+
+
+def test_a_scene_of_many_open_sheets_is_refused_by_name() -> None:
+    sheets = joined(
+        [m.open_box(times=0).moved(m.turning(0, (0, 0, 1), (90 * k, 0, 0))) for k in range(30)]
+    )
+    with pytest.raises(CannotMend, match="30 open parts"):
+        mend(sheets)

@@ -192,8 +192,8 @@ def test_answers_beside_the_sheet_win_and_are_checked() -> None:
         BadSheet, match=r"Option --wall: master.wall_mm is 0; it may be 0.8 to 20 mm"
     ):
         with_answers(sheet, {"master.wall_mm": 0.0}, place=lambda field: "Option --wall")
-    with pytest.raises(BadSheet, match=r"Option --pieces: shell.pieces is 3"):
-        with_answers(sheet, {"shell.pieces": 3}, place=lambda field: "Option --pieces")
+    with pytest.raises(BadSheet, match=r"Option --pieces: shell.pieces is 5"):
+        with_answers(sheet, {"shell.pieces": 5}, place=lambda field: "Option --pieces")
 
 
 def test_every_field_is_described_and_bounded() -> None:

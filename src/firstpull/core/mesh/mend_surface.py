@@ -25,6 +25,10 @@ from firstpull.core.mesh.untangle import unzipped, without_inner_walls
 from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
 
 
+MOST_OPEN_PARTS = 24
+"""Open sheets that may become walls, each by itself. Judgement, no source."""
+
+
 def merged(work: Work) -> Work:
     """Corners at the same place become one vertex, those that rounding drew apart as well."""
     tidy = without_unused(work.mesh)
@@ -148,6 +152,7 @@ def given_walls(work: Work, wall_mm: float) -> Work:
     closed = closed_parts(table, label)
     if closed.all():
         return work
+    _need_few(int((~closed).sum()))
     parts = [work.mesh.with_faces(closed[label])]
     for part in np.flatnonzero(~closed):
         surface, work = _facing_out(work, label == part)
@@ -159,6 +164,17 @@ def given_walls(work: Work, wall_mm: float) -> Work:
         work = _told_wall(work, surface, made, wall_mm)
     changed = {**work.changed, "wall_given_mm": wall_mm}
     return replace(work, mesh=joined(parts), changed=changed)
+
+
+def _need_few(open_parts: int) -> None:
+    if open_parts > MOST_OPEN_PARTS:
+        raise CannotMend(
+            where="Mesh",
+            found=f"has {open_parts} open parts",
+            limit=f"mending gives walls to {MOST_OPEN_PARTS} at the most: more are a scene, not a"
+            " part",
+            remedy="Export the part by itself, and join its sheets in the modelling program.",
+        )
 
 
 def _facing_out(work: Work, chosen: Flags) -> tuple[Mesh, Work]:
