@@ -48,7 +48,7 @@ class Row:
         size: how the numbers of the file were taken, such as "mm" or "scaled to 200 mm".
         found: findings before mending, by kind.
         changed: what mending changed, by name.
-        seconds: for reading, checking and mending, the proof not counted.
+        seconds: of the processor for reading, checking and mending; the proof not counted.
         peak_mb: the largest memory held until mending was done.
         proof: figures of the proof, by name; empty where nothing was mended.
     """
@@ -87,7 +87,7 @@ def examined(
             Time and memory of the proof are thus told from the program's.
         before: what to do to the mesh first, such as planting a fault; None leaves it.
     """
-    started = time.perf_counter()
+    started = time.process_time()
     row, mesh = _read(row, data)
     if mesh is None:
         return _measured(row, started)
@@ -134,7 +134,7 @@ def _read(row: Row, data: bytes) -> tuple[Row, Mesh | None]:
 
 def _measured(row: Row, started: float) -> Row:
     peak_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return replace(row, seconds=time.perf_counter() - started, peak_mb=peak_kb / 1024.0)
+    return replace(row, seconds=time.process_time() - started, peak_mb=peak_kb / 1024.0)
 
 
 def _proved(row: Row, mended: Mended, findings: tuple[Finding, ...]) -> Row:

@@ -7,7 +7,7 @@ import multiprocessing
 import os
 import pkgutil
 import resource
-import time
+import signal
 import traceback
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
@@ -18,9 +18,12 @@ import firstpull.files
 from corpus_examine import DONE, FAILED, PROVING, READING, Hook, Row, examined
 from corpus_meshes import CorpusMesh
 
-MOST_S = 60.0
+MOST_S = 60
+"""Of the processor, on one thread, so that what else runs on the machine does not count."""
+
+MOST_WAIT_S = 600.0
 MOST_BYTES = 4 << 30
-PROOF_S = 300.0
+PROOF_S = 300
 """The exact kernel is slow on large meshes; its time is not the program's."""
 
 
@@ -55,34 +58,35 @@ def in_its_own_process(mesh: CorpusMesh, *, before: Hook | None = None) -> Row:
     child.start()
     theirs.close()
     try:
-        return _heard(ours, Row(mesh.source, mesh.id, mesh.format))
-    finally:
-        if child.is_alive():
-            child.join(2.0)
-        if child.is_alive():
+        row, doing, waited = _heard(ours, Row(mesh.source, mesh.id, mesh.format))
+        if waited:
             child.kill()
         child.join()
+    finally:
+        child.kill()
         ours.close()
+    if doing == DONE:
+        return row
+    slow = waited or child.exitcode == -signal.SIGXCPU
+    limit_s = MOST_WAIT_S if waited else MOST_S if doing != PROVING else PROOF_S
+    sentence = f"{doing} was not done after {limit_s:g} s" if slow else f"crashed in {doing}"
+    return replace(row, verdict=FAILED, sentence=sentence)
 
 
-def _heard(ours: Connection, row: Row) -> Row:
-    """What the child sends: the last row, or the row as far as it came and what went wrong."""
-    doing, limit_s, since = READING, MOST_S, time.monotonic()
+def _heard(ours: Connection, row: Row) -> tuple[Row, str, bool]:
+    """What the child sent last, what it was doing then, and whether it still is."""
+    doing = READING
     while doing != DONE:
-        if not ours.poll(max(0.0, since + limit_s - time.monotonic())):
-            sentence = f"{doing} was not done after {limit_s:g} s"
-            return replace(row, verdict=FAILED, sentence=sentence, seconds=limit_s)
+        if not ours.poll(MOST_WAIT_S):
+            return row, doing, True
         try:
             row, doing = ours.recv()
         except EOFError:
-            return replace(row, verdict=FAILED, sentence=f"the process died in {doing}")
-        if doing == PROVING:
-            limit_s, since = PROOF_S, time.monotonic()
-    return row
+            return row, doing, False
+    return row, doing, False
 
 
 def _child(mesh: CorpusMesh, theirs: Connection, before: Hook | None) -> None:
-    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
     row = Row(mesh.source, mesh.id, mesh.format)
 
     def told(so_far: Row, doing: str) -> None:
@@ -90,11 +94,13 @@ def _child(mesh: CorpusMesh, theirs: Connection, before: Hook | None) -> None:
         row = so_far
         theirs.send((row, doing))
         if doing == PROVING:
-            resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
+            _limit(resource.RLIMIT_AS, resource.RLIM_INFINITY)
+            _limit(resource.RLIMIT_CPU, int(row.seconds) + PROOF_S)
 
     try:
         data = mesh.content()
-        resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, hard))
+        _limit(resource.RLIMIT_AS, MOST_BYTES)
+        _limit(resource.RLIMIT_CPU, MOST_S)
         row = examined(row, data, told=told, before=before)
     except MemoryError:
         row = replace(row, verdict=FAILED, sentence="took more than 4 GB")
@@ -103,6 +109,14 @@ def _child(mesh: CorpusMesh, theirs: Connection, before: Hook | None) -> None:
     theirs.send((row, DONE))
     theirs.close()
     os._exit(0)
+
+
+def _limit(what: int, most: int) -> None:
+    """The soft limit of this process alone, up to the hard one."""
+    hard = resource.getrlimit(what)[1]
+    if hard != resource.RLIM_INFINITY:
+        most = hard if most == resource.RLIM_INFINITY else min(most, hard)
+    resource.setrlimit(what, (most, hard))
 
 
 def _said(fault: BaseException) -> str:
