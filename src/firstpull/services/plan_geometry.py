@@ -35,6 +35,7 @@ from firstpull.core.mould.up import Up, find_up
 from firstpull.core.mould.wedges import part_further
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
+from firstpull.services.mending_told import MendingTold, mending_told
 from firstpull.services.size_limit import need_room
 from firstpull.services.stages import Stages
 
@@ -61,6 +62,7 @@ class Geometry:
     printed: Mesh
     findings: tuple[Finding, ...]
     mended: Mended
+    told: MendingTold | None
     measures: Measures
     up: Up
     standing: Standing
@@ -97,6 +99,7 @@ def shape_mould(
     mended = stages.run(
         "mending the mesh", mend, printed, wall_mm=sheet.master.wall_mm, span=part(0.08, 0.2)
     )
+    told = stages.run("measuring what mending did", mending_told, printed, mended)
     up = stages.run("finding up", find_up, mended.mesh, given=sheet.master.up, span=part(0.2, 0.23))
     standing = stages.run(
         "finding the show surface",
@@ -127,6 +130,7 @@ def shape_mould(
         printed=printed,
         findings=findings,
         mended=mended,
+        told=told,
         measures=measure(standing.master),
         up=up,
         standing=standing,

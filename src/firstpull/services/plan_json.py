@@ -106,8 +106,15 @@ def _master(shape: Geometry, folder: str, closed: Mapping[str, bool]) -> dict[st
             for f in shape.findings
         ],
         "mended": {**shape.mended.changed},
-        "mended_notes": list(shape.mended.notes),
+        "mended_notes": [*shape.mended.notes, *_mending_told(shape)],
     }
+
+
+def _mending_told(shape: Geometry) -> list[str]:
+    """How far mending moved the surface, if it changed anything."""
+    if shape.told is None:
+        return []
+    return [*shape.told.sentences, "Places in these sentences are in the axes of the file."]
 
 
 def finding_in_mould(finding: Finding, frame: Floats) -> dict[str, Any]:
