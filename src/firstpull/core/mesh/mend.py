@@ -79,6 +79,7 @@ def mend(
         WallOutOfRange: the wall is not 0.8 to 20 mm, or the part is not larger than it.
         UnknownStage, NoSuchOpening: asked for what is not there.
         CannotMend: edges, twists or a shape that mending may not decide.
+        TooMuchToMend: open parts that cross themselves, too many or too large together.
 
     >>> plate = Mesh([[0, 0, 0], [90, 0, 0], [90, 90, 0], [0, 90, 0]], [[0, 1, 2], [0, 2, 3]])
     >>> mended = mend(plate, wall_mm=2)

@@ -8,22 +8,22 @@ from typing import Literal
 
 import numpy as np
 
-from firstpull.core.arrays import Flags
+from firstpull.core.arrays import Flags, Ints
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.bench import Work
 from firstpull.core.mesh.bits import loose_bits
+from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.holes import closed_loops, loop_lengths_mm
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.openings import find_openings
 from firstpull.core.mesh.orient import FLAT, agreeing, hollowness, turned
-from firstpull.core.mesh.refusals import CannotMend, NoSuchOpening
+from firstpull.core.mesh.refusals import CannotMend, NoSuchOpening, TooMuchToMend
 from firstpull.core.mesh.repeats import without_repeats
 from firstpull.core.mesh.stitch import stitched
-from firstpull.core.mesh.thicken import Thickened, thickened
+from firstpull.core.mesh.thicken import MOST_POINTS, WALL_STEPS, Thickened, thickened
 from firstpull.core.mesh.topology import closed_parts, components, edge_table, open_loops
 from firstpull.core.mesh.untangle import unzipped, without_inner_walls
 from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
-
 
 MOST_OPEN_PARTS = 24
 """Open sheets that may become walls, each by itself. Judgement, no source."""
@@ -153,6 +153,7 @@ def given_walls(work: Work, wall_mm: float) -> Work:
     if closed.all():
         return work
     _need_few(int((~closed).sum()))
+    _need_few_crossed(work.mesh, label, closed, wall_mm)
     parts = [work.mesh.with_faces(closed[label])]
     for part in np.flatnonzero(~closed):
         surface, work = _facing_out(work, label == part)
@@ -175,6 +176,28 @@ def _need_few(open_parts: int) -> None:
             " part",
             remedy="Export the part by itself, and join its sheets in the modelling program.",
         )
+
+
+def _need_few_crossed(mesh: Mesh, label: Ints, closed: Flags, wall_mm: float) -> None:
+    """Refuses an assembly of open parts that cross themselves: each takes a grid of its own."""
+    found = find_crossings(mesh)
+    own = label[found.a[label[found.a] == label[found.b]]]
+    crossed = np.unique(own[~closed[own]])
+    points = sum(_grid_points(mesh.with_faces(label == part), wall_mm) for part in crossed)
+    if len(crossed) > 1 and points > MOST_POINTS:
+        raise TooMuchToMend(
+            where="Mesh",
+            found=f"has {len(crossed)} open parts that cross themselves",
+            limit="such a part is made anew to get a wall, and all of them together would take"
+            f" {points / 1e6:.0f} million points of space where {MOST_POINTS / 1e6:.0f} million"
+            " are worked through",
+            remedy="Mend them one by one, each from a file of its own, or give a thicker --wall.",
+        )
+
+
+def _grid_points(surface: Mesh, wall_mm: float) -> float:
+    """How many points the space around a surface has when its wall is carved out of it."""
+    return float(np.prod(np.ptp(surface.vertices_mm, axis=0) * WALL_STEPS / wall_mm + 8.0))
 
 
 def _facing_out(work: Work, chosen: Flags) -> tuple[Mesh, Work]:

@@ -48,6 +48,12 @@ class CannotMend(WorkshopError):
     code = "cannot_mend"
 
 
+class TooMuchToMend(WorkshopError):
+    """An assembly that would take longer to mend than anyone waits; rebuilding is no way out."""
+
+    code = "too_much_to_mend"
+
+
 class UnknownStage(WorkshopError):
     """A stage of mending that does not exist."""
 
