@@ -74,7 +74,7 @@ def test_check_numbers_its_findings_and_pins_them(holed: Path, tmp_path: Path) -
     assert answer.exit_code == 0, answer.output
     assert "  1. 1 open loop" in answer.stdout
     assert "Say --close 1 when mending, or leave it." in answer.stdout
-    assert "What was kept of the surface did not move." in answer.stdout
+    assert "What stayed of the surface did not move." in answer.stdout
     assert is_picture(picture)
     found = data("check", holed)
     assert [entry["number"] for entry in found["findings"]] == [1]

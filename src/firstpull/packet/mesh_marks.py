@@ -64,20 +64,29 @@ class MeshMarks(Overlay):
             self._disc(at, 3.2, colour, PAPER)
             draw_badge(self._draw, label * SCALE, badge, self.unit * SCALE)
 
-    def axes(self, view: View) -> None:
-        """The file's axes in the lower right corner, those that point at the eye left out."""
+    def axes(self, view: View, turn: Floats) -> None:
+        """The file's axes in the lower right corner, without those that would lie on others.
+
+        Args:
+            view: of the picture.
+            turn: (3, 3) from the file's axes to those of the picture.
+        """
         w, h = self.frame.size_px
         u = self.unit
         foot = np.array([w - 44.0 * u, h - 48.0 * u])
-        flat = view.flat(np.eye(3))
-        for name, (x, y) in zip("xyz", flat, strict=True):
-            length = float(np.hypot(x, y))
+        flat = view.flat(np.asarray(turn).T)
+        drawn: list[Floats] = []
+        for axis in np.argsort(-np.hypot(flat[:, 0], flat[:, 1])):
+            way = np.array([flat[axis, 0], -flat[axis, 1]])
+            length = float(np.hypot(*way))
             if length < 0.25:
                 continue
-            tip = foot + 26.0 * u * np.array([x, -y])
-            self._line([tuple(foot), tuple(tip)], 1.4, INK)
-            place = foot + (26.0 * length + 9.0) * u * np.array([x, -y]) / length
-            self._text((place[0], place[1]), name, 13, INK, "mm")
+            place = foot + (26.0 * length + 9.0) * u * way / length
+            if any(np.hypot(*(place - other)) < 16.0 * u for other in drawn):
+                continue
+            drawn.append(place)
+            self._line([tuple(foot), tuple(foot + 26.0 * u * way)], 1.4, INK)
+            self._text((place[0], place[1]), "xyz"[axis], 13, INK, "mm")
 
 
 def draw_badge(draw: ImageDraw.ImageDraw, at: Floats, badge: Badge, unit: float) -> None:

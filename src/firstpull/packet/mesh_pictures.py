@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -13,7 +13,7 @@ from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.packet.camera import Frame, View, fitted_frame, fitted_size
 from firstpull.packet.mesh_marks import Badge, MeshMarks
-from firstpull.packet.mesh_views import two_views, visible
+from firstpull.packet.mesh_views import two_views, upright, visible
 from firstpull.packet.overlay import foot_px
 from firstpull.packet.palette import MASTER, PAPER, Colour
 from firstpull.packet.pictures import SAMPLES, Studio, png
@@ -89,6 +89,8 @@ class MeshSheet:
 
 def mesh_picture(sheet: MeshSheet) -> bytes:
     """The sheet as a PNG file; the same sheet gives the same bytes."""
+    turn = upright(sheet.mesh)
+    sheet = _turned(sheet, turn)
     colour = MASTER if sheet.paint is None else PAPER
     studio = Studio([(sheet.mesh, colour)])
     assert studio.stage is not None, "a mesh without faces is refused before it is pictured"
@@ -115,12 +117,28 @@ def mesh_picture(sheet: MeshSheet) -> bytes:
         # a mark that no view shows is pinned in the first, hollow
         hidden = np.array([len(t) > 0 and number == 0 for t in pinned], np.bool_)
         hidden &= ~shown.any(axis=0)
-        panels.append(_marked(drawn, studio, view, frame, sheet.marks, shown[number], hidden))
+        panels.append(_marked(drawn, studio, view, frame, sheet.marks, shown[number], hidden, turn))
     unseen = [t for t, seen in zip(pinned, shown.T, strict=True) if len(t) and not seen.any()]
     notes = list(sheet.notes)
     if unseen:
         notes.append("Hollow pins lie inside or behind and are seen from neither side.")
     return png(poster(sheet.title, sheet.facts, panels, _key(sheet), notes))
+
+
+def _turned(sheet: MeshSheet, turn: Floats) -> MeshSheet:
+    """The sheet with everything on it turned as its picture shows it."""
+    matrix = np.eye(4)
+    matrix[:3, :3] = turn
+    marks = [
+        replace(
+            mark,
+            places_mm=mark.places_mm @ turn.T,
+            rings_mm=tuple(ring @ turn.T for ring in mark.rings_mm),
+        )
+        for mark in sheet.marks
+    ]
+    look_at = np.array(sheet.look_at_mm).reshape(-1, 3) @ turn.T
+    return replace(sheet, mesh=sheet.mesh.moved(matrix), marks=marks, look_at_mm=look_at.tolist())
 
 
 def _shows(studio: Studio, marks: Sequence[Mark], view: View) -> Flags:
@@ -138,10 +156,11 @@ def _marked(
     marks: Sequence[Mark],
     shown: Flags,
     hidden: Flags,
+    turn: Floats,
 ) -> Pixels:
     assert studio.stage is not None
     overlay = MeshMarks(frame)
-    overlay.axes(view)
+    overlay.axes(view, turn)
     badges = []
     for mark, seen, is_hidden in zip(marks, shown, hidden, strict=True):
         for ring in mark.rings_mm:

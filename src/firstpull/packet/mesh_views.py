@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Floats
+from firstpull.core.mesh.mesh import Mesh
 from firstpull.packet.camera import View
 from firstpull.packet.raycast import Stage
 
@@ -15,6 +16,7 @@ from firstpull.packet.raycast import Stage
 CANDIDATES: tuple[View, ...] = (
     *(View("", azimuth, 24) for azimuth in (-58, -122, 58, 122)),
     *(View("", azimuth, 24) for azimuth in (-90, 90, 0, 180)),
+    *(View("", azimuth, 6) for azimuth in (-90, 90)),
     View("", -90, 90),
     View("", 90, -90),
     *(View("", azimuth, 62) for azimuth in range(-180, 180, 45)),
@@ -22,7 +24,9 @@ CANDIDATES: tuple[View, ...] = (
 )
 OTHER_SIDE = -0.2  # cosine between the two views, at most
 SEEN_AREA = 0.12  # of all marks' worth and one more, for a view that shows the largest outline
-ASKEW = 3.0  # marks' worth that a view loses where neither y nor z runs up in it
+ON_BOARD = 1e-3  # of the height, that the lowest point may lie off z = 0
+LONGER = 1.1  # times the length along z, for y to be up
+ASKEW = 3.0  # marks' worth that a view loses where neither y nor z runs up in its picture
 
 Seen = NDArray[np.bool_]
 
@@ -36,6 +40,24 @@ def visible(stage: Stage, points_mm: Floats, view: View) -> Seen:
     return ~stage.whole.blocked(start, ways, 4 * stage.reach_mm)
 
 
+def upright(mesh: Mesh) -> Floats:
+    """(3, 3) the turn that stands a part up in its picture, whose z axis is up.
+
+    Files have either y or z up and do not say which. What stands on z = 0 is taken to have z
+    up; for the rest the longer of the two is taken.
+
+    >>> mask = Mesh([[-60, -70, 10], [60, -70, 10], [0, 90, 40]], [[0, 1, 2]])
+    >>> (upright(mask) @ [0, 1, 0]).tolist()
+    [0.0, 0.0, 1.0]
+    """
+    low, high = mesh.bounds_mm
+    _, deep, tall = (high - low).tolist()
+    stands = abs(low[2]) <= ON_BOARD * tall
+    if stands or deep <= LONGER * tall:
+        return np.eye(3)
+    return np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+
+
 def two_views(stage: Stage, marks_mm: Sequence[Floats]) -> tuple[View, View]:
     """The view that shows most marks, and the one from another side that shows most others.
 
@@ -44,7 +66,7 @@ def two_views(stage: Stage, marks_mm: Sequence[Floats]) -> tuple[View, View]:
         marks_mm: the places of each mark, (N, 3); a mark is seen where one of them is.
     """
     seen = np.array([_shown(stage, marks_mm, view) for view in CANDIDATES])
-    # parts lie with y or z upward in their files: none should be seen standing on its head
+    # flat parts are often seen from above: they should not stand on their heads there
     askew = np.array([max(0.7 - max(view.up[1:]), 0.0) for view in CANDIDATES])
     liking = SEEN_AREA * (1 + len(marks_mm)) * _outlines(stage) - ASKEW * askew
     first = int(np.argmax(seen.sum(axis=1) + liking))

@@ -27,8 +27,8 @@ class MendingTold:
 
     Args:
         apart_mm: what lies farther than this from the other surface counts as new or gone.
-        strays_mm: no point of what was kept, and is still there, lies farther from the
-            mended surface; proved, not sampled.
+        strays_mm: no point of what arrived and is still there lies farther from the mended
+            surface; proved, not sampled.
         strays_at_mm: about where.
         added: patches of new surface, such as lids and inner walls, the largest first.
         gone: patches of kept surface that are no longer there, such as what lay inside where
@@ -58,9 +58,9 @@ class MendingTold:
 
     def _stray(self) -> str:
         if self.strays_mm < 1e-6:
-            return "What was kept of the surface did not move."
+            return "What stayed of the surface did not move."
         return (
-            f"What was kept of the surface moved by {length(self.strays_mm)} at most"
+            f"What stayed of the surface moved by {length(self.strays_mm)} at most"
             f" (proved), near {_place(self.strays_at_mm)}."
         )
 
@@ -80,8 +80,9 @@ class MendingTold:
         area = sum(patch.area_mm2 for patch in self.gone)
         return (
             f"Surface that is gone (such as what lay inside where bodies were united):"
-            f" {area / 100:.3g} cm2 in {_patches(self.gone)}, the largest near"
-            f" {_place(self.gone[0].place_mm)}."
+            f" {area / 100:.3g} cm2 in {_patches(self.gone)}, up to"
+            f" {max(abs(patch.most_mm) for patch in self.gone):.2g} mm from the mended surface, the"
+            f" largest near {_place(self.gone[0].place_mm)}."
         )
 
     def _volume(self) -> str:
@@ -118,10 +119,7 @@ def mending_told(arrived: Mesh, mended: Mended) -> MendingTold | None:
     apart = max(SAME_MM, REBUILT_STEPS * step)
     found = compare(mended.kept, mended.mesh, same_mm=apart)
     gone = tuple(patch for patch in found.differences if patch.side == "old")
-    strays: Deviation | None = found.back
-    if gone:
-        left = mended.kept.with_faces(~_faces_of(gone, len(mended.kept.faces)))
-        strays = deviation(left, Tree.of(mended.mesh)) if len(left.faces) else None
+    strays = _strays(arrived, Tree.of(mended.mesh), apart)
     return MendingTold(
         apart_mm=apart,
         strays_mm=strays.most_mm if strays else 0.0,
@@ -132,6 +130,17 @@ def mending_told(arrived: Mesh, mended: Mended) -> MendingTold | None:
         volume_after_mm3=mended.mesh.volume_mm3,
         comparison=found,
     )
+
+
+def _strays(arrived: Mesh, mended: Tree, apart_mm: float) -> Deviation | None:
+    """How far what is still there of the mesh that arrived lies from the mended surface.
+
+    Stitching comes before what ``Mended.kept`` holds, so the mesh itself is measured.
+    """
+    corners, _, _ = mended.closest(arrived.vertices_mm)
+    middles, _, _ = mended.closest(arrived.face_centres_mm)
+    still = (corners <= apart_mm)[arrived.faces].all(axis=1) & (middles <= apart_mm)
+    return deviation(arrived.with_faces(still), mended) if still.any() else None
 
 
 def _faces_of(patches: tuple[Difference, ...], faces: int) -> Flags:
