@@ -11,6 +11,7 @@ from rich.console import Console
 from firstpull import wiring
 from firstpull.cli.bar import progress_bar
 from firstpull.cli.options import (
+    ForceOption,
     JsonOption,
     MeshFile,
     PaperOption,
@@ -64,11 +65,35 @@ def demo(
         int, typer.Option("--triangles", min=50_000, help="About how fine the demo's mesh is.")
     ] = DEMO_TRIANGLES,
     paper: PaperOption = None,
+    broken: Annotated[
+        Path | None,
+        typer.Option(
+            "--broken",
+            metavar="FILE",
+            help="Only write the mask with every common defect, to try check and mend on.",
+        ),
+    ] = None,
+    force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Plan the demo: a heron half-mask for a river parade, six good castings."""
+    if broken is not None:
+        _write_broken(broken, force=force, as_json=as_json)
+        return
     request = PlanRequest(out_dir=out, demo_triangles=triangles, overrides=Overrides(paper=paper))
     _run(request, as_json=as_json)
+
+
+def _write_broken(path: Path, *, force: bool, as_json: bool) -> None:
+    with told(as_json=as_json):
+        from firstpull.services.write_broken import write_broken
+
+        sentences = write_broken(path, force=force)
+        if as_json:
+            print_json({"written": [str(path)], "notes": list(sentences)})
+        else:
+            for sentence in sentences:
+                print(sentence)
 
 
 def _run(request: PlanRequest, *, as_json: bool) -> None:
