@@ -154,3 +154,10 @@ def test_up_in_a_picture() -> None:
     assert np.linalg.det(upright(box)) == pytest.approx(1.0)
     tall = m.box(size_mm=(60, 40, 90)).moved(lifted)
     assert (upright(Mesh(tall.vertices_mm, tall.faces)) == np.eye(3)).all()
+
+
+def test_an_inside_out_solid_had_no_volume_to_change() -> None:
+    ball = m.ball().flipped()
+    told = mending_told(ball, mend(ball))
+    assert told is not None and told.volume_before_mm3 is None
+    assert told.volume_after_mm3 == pytest.approx(m.ball().volume_mm3)

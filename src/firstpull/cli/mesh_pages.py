@@ -31,7 +31,7 @@ def show_mended(report: dict[str, Any], console: Console) -> None:
         lines.append(f"What was done: {changes(report['changed'])}.")
         lines += [*report["notes"], *(report["surface"] or {}).get("sentences", ())]
     else:
-        lines += ["Nothing was to mend; it is written as it came.", *report["notes"]]
+        lines += ["Nothing was changed; it is written as it came.", *report["notes"]]
     left = report["findings_left"]
     if left:
         lines += ["What is left:", *findings(left, until="")]

@@ -22,6 +22,8 @@ from firstpull.services.sound_mesh import sound
 
 Change = Callable[[Mesh], tuple[Mesh, tuple[str, ...], dict[str, Any]]]
 
+MOSTLY = 0.5  # of the volume: more than that left solid is no hollowing
+
 
 @dataclass(frozen=True)
 class ChangeReport:
@@ -120,9 +122,14 @@ def hollow_mesh(
             "cut_at_the_back_mm": round(made.cut_mm, 4),
             "grid_step_mm": round(made.step_mm, 4),
         }
-        least = ()
+        least: tuple[str, ...] = ()
         if isfinite(made.least_wall_mm):
             least = (f"The thinnest wall found is {made.least_wall_mm:.2g} mm.",)
+        if made.solid_mm3 > MOSTLY * mesh.volume_mm3:
+            least += (
+                "Most of it stayed solid, as the hollow reaches no way out: cut deeper at the back"
+                " with --cut, or give a thinner --wall.",
+            )
         return made.mesh, (*made.notes, *least), figures
 
     return _changed(job, change, what="hollowing")

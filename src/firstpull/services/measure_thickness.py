@@ -157,7 +157,7 @@ def thin_sentence(wall: ThinWall) -> str:
     x, y, z = (round(c, 1) + 0.0 for c in wall.place_mm)
     return (
         f"{wall.least_mm:.3g} mm at the thinnest, near ({x:.1f}, {y:.1f}, {z:.1f}) mm;"
-        f" {wall.area_mm2 / 100.0:.2g} cm2 of surface."
+        f" {wall.area_mm2 / 100.0:.3g} cm2 of surface."
     )
 
 

@@ -33,7 +33,7 @@ class MendingTold:
         added: patches of new surface, such as lids and inner walls, the largest first.
         gone: patches of kept surface that are no longer there, such as what lay inside where
             bodies were united.
-        volume_before_mm3: None where what arrived was open.
+        volume_before_mm3: None where what arrived was open or inside out.
         volume_after_mm3: of the mended solid.
         comparison: both ways, in full.
     """
@@ -88,7 +88,7 @@ class MendingTold:
     def _volume(self) -> str:
         after = self.volume_after_mm3 / 1000.0
         if self.volume_before_mm3 is None:
-            return f"Volume: {after:,.2f} cm3; what arrived was open and had none."
+            return f"Volume: {after:,.2f} cm3; what arrived was open or inside out and had none."
         change = after - self.volume_before_mm3 / 1000.0
         return f"Volume: {after:,.2f} cm3, a change of {change:+,.3f} cm3."
 
@@ -126,10 +126,14 @@ def mending_told(arrived: Mesh, mended: Mended) -> MendingTold | None:
         strays_at_mm=strays.place_mm if strays else (0.0, 0.0, 0.0),
         added=tuple(patch for patch in found.differences if patch.side == "new"),
         gone=gone,
-        volume_before_mm3=arrived.volume_mm3 if is_closed(arrived) else None,
+        volume_before_mm3=_volume(arrived),
         volume_after_mm3=mended.mesh.volume_mm3,
         comparison=found,
     )
+
+
+def _volume(mesh: Mesh) -> float | None:
+    return mesh.volume_mm3 if is_closed(mesh) and mesh.volume_mm3 > 0 else None
 
 
 def _strays(arrived: Mesh, mended: Tree, apart_mm: float) -> Deviation | None:
