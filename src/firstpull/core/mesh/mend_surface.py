@@ -20,7 +20,13 @@ from firstpull.core.mesh.orient import FLAT, agreeing, hollowness, turned
 from firstpull.core.mesh.refusals import CannotMend, NoSuchOpening, TooMuchToMend
 from firstpull.core.mesh.repeats import without_repeats
 from firstpull.core.mesh.stitch import stitched
-from firstpull.core.mesh.thicken import MOST_POINTS, WALL_STEPS, Thickened, thickened
+from firstpull.core.mesh.thicken import (
+    MOST_POINTS,
+    WALL_STEPS,
+    CannotThicken,
+    Thickened,
+    thickened,
+)
 from firstpull.core.mesh.topology import closed_parts, components, edge_table, open_loops
 from firstpull.core.mesh.untangle import unzipped, without_inner_walls
 from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
@@ -160,7 +166,7 @@ def given_walls(work: Work, wall_mm: float) -> Work:
         try:
             made = thickened(surface, wall_mm=wall_mm)
         except WorkshopError as refusal:
-            raise _no_wall(wall_mm) from refusal
+            raise _no_wall(wall_mm, refusal) from refusal
         parts.append(made.mesh)
         work = _told_wall(work, surface, made, wall_mm)
     changed = {**work.changed, "wall_given_mm": wall_mm}
@@ -243,10 +249,11 @@ def _told_wall(work: Work, surface: Mesh, made: Thickened, wall_mm: float) -> Wo
     return work
 
 
-def _no_wall(wall_mm: float) -> CannotMend:
+def _no_wall(wall_mm: float, why: WorkshopError) -> CannotMend:
+    remedy = "Give a thinner --wall, or thicken the surface in the modelling program."
     return CannotMend(
         where="Open surface",
         found=f"could not be given a wall of {wall_mm:g} mm",
-        limit="the inner side crosses itself",
-        remedy="Give a thinner --wall, or thicken the surface in the modelling program.",
+        limit=f"the surface {why.found}",
+        remedy=why.remedy if isinstance(why, CannotThicken) else remedy,
     )
