@@ -20,6 +20,7 @@ from firstpull.services.check_mesh import PICTURES, numbered, openings_json
 from firstpull.services.mending_told import MendingTold, mending_told
 from firstpull.services.mesh_in import Arrived, arrive
 from firstpull.services.mesh_out import MAPS, MESHES, dress_like, save_map, save_mesh
+from firstpull.services.mesh_sheets import mended_paint, mended_picture
 from firstpull.services.results_out import need_format, need_free, write_whole
 
 WALL_MM = 3.0
@@ -161,9 +162,18 @@ def mend_mesh(
     mended, closed = _mended(arrived.mesh, wishes)
     progress("measuring what changed", 0.6)
     told = mending_told(arrived.mesh, mended)
-    progress("writing", 0.8)
+    drawn = None
+    if results.picture is not None:
+        progress("drawing the picture", 0.7)
+        drawn = mended_picture(arrived, mended, told, measure(mended.mesh))
+    # nothing is written before all is known
+    progress("writing", 0.9)
     saved = save_mesh(results.out, mended.mesh, dress=dress_like(mended.mesh, arrived))
-    report = MendReport(
+    if results.map is not None:
+        save_map(results.map, mended.mesh, mended_paint(mended, told))
+    if results.picture is not None and drawn is not None:
+        write_whole(results.picture, drawn)
+    return MendReport(
         arrived=arrived,
         before=measure(arrived.mesh),
         findings=findings,
@@ -176,8 +186,6 @@ def mend_mesh(
         written=tuple(p for p in results.paths if p is not None),
         notes=saved.left_out,
     )
-    _shown(report, results, progress)
-    return report
 
 
 def _mended(mesh: Mesh, wishes: MendWishes) -> tuple[Mended, tuple[int, ...]]:
@@ -201,16 +209,3 @@ def _with(mesh: Mesh, wishes: MendWishes, close: Collection[int]) -> Mended:
         lids=wishes.lids,
         rebuild_step_mm=wishes.rebuild_step_mm,
     )
-
-
-def _shown(report: MendReport, results: MendResults, progress: Progress) -> None:
-    """The map and the picture, where they are wanted."""
-    from firstpull.services.mesh_sheets import mended_paint, mended_picture
-
-    if results.map is not None:
-        paint = mended_paint(report.mended, report.told)
-        save_map(results.map, report.mended.mesh, paint)
-    if results.picture is not None:
-        progress("drawing the picture", 0.9)
-        drawn = mended_picture(report.arrived, report.mended, report.told, report.after)
-        write_whole(results.picture, drawn)
