@@ -85,7 +85,7 @@ def _reason(sentence: str) -> str:
     """A refusal without its numbers, so that equal reasons count as one."""
     import re
 
-    first = sentence.split(";")[0].split(". ")[0].rstrip(".")
+    first = sentence.split(". ")[0].rstrip(".")
     plain = re.sub(r"-?\d[\d.,]*(e[-+]?\d+)?", "…", first)
     return re.sub(r"\b(place|edge|triangle|corner)s?\b", r"\1(s)", plain)
 
