@@ -104,3 +104,10 @@ def test_distances_agree_with_a_reference_library() -> None:
     )
     assert np.abs(found.new_mm) == pytest.approx(np.sqrt(square), abs=1e-9)
     assert (found.new_mm > 0).all()
+
+
+@pytest.mark.parametrize("shift", [(6.0, 0, 0), (0, 4.0, 0), (1.0, -2.0, 5.0)])
+def test_a_shifted_box_is_laid_back_although_its_ends_are_few(shift: tuple[float, ...]) -> None:
+    box = m.divided(m.box(), 3)
+    found = aligned(box.moved(m.turning(0, (0, 0, 1), shift)), box)
+    assert found.matrix[:3, 3] == pytest.approx(-np.array(shift), abs=1e-3)

@@ -198,3 +198,9 @@ def test_a_scene_of_many_open_sheets_is_refused_by_name() -> None:
     )
     with pytest.raises(CannotMend, match="30 open parts"):
         mend(sheets)
+
+
+def test_bodies_that_touch_in_a_tip_come_apart() -> None:
+    mended = mend(m.hourglass())
+    assert mended.changed == {"vertices_parted": 1}
+    assert [f.kind for f in find_defects(mended.mesh)] == ["separate parts"]

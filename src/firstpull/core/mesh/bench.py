@@ -20,8 +20,8 @@ class Mended:
             a name without one is a count.
         notes: sentences about choices that a maker should know of.
         findings_left: what the checker still says of the mesh.
-        kept: what of the mesh that arrived mending kept, as it arrived: without debris,
-            repeated faces and inner walls. Deviation is measured against it.
+        kept: what mending kept of the mesh that arrived, its borders stitched: without
+            debris, repeated faces and inner walls.
         openings: the open borders that were found on the way, and what became of them.
     """
 

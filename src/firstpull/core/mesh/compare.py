@@ -77,7 +77,7 @@ class Comparison:
         share = np.floor(1e4 * self.same_share) / 100.0
         return (
             f"The same within {self.same_mm:g} mm on {share:g} % of the surface, except in"
-            f" {places}; the largest has {first.area_mm2 / 100:.2g} cm2, near"
+            f" {places}; the largest has {first.area_mm2 / 100:,.3g} cm2, near"
             f" ({x:.0f}, {y:.0f}, {z:.0f}) mm, where the new revision lies up to"
             f" {abs(first.most_mm):.2g} mm {'higher' if higher else 'lower'}."
         )

@@ -25,7 +25,7 @@ from firstpull.core.mesh.mend_surface import (
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import CannotMend, UnknownStage, WallOutOfRange, need_surface
 from firstpull.core.mesh.repeats import has_doubled_faces
-from firstpull.core.mesh.topology import is_closed
+from firstpull.core.mesh.topology import is_closed, pinched_vertices
 
 WALL_MM = (0.8, 20.0)
 
@@ -93,6 +93,8 @@ def mend(
     try:
         if not is_closed(work.mesh):
             work = _joined_up(work, stages)
+        elif len(pinched_vertices(work.mesh)):
+            work = parted(work)
         if "drop" in stages:
             work = without_bits(work, debris_share)
         work = replace(work, kept=work.mesh)
