@@ -246,6 +246,10 @@ def sample_plan() -> dict[str, Any]:
                     "triangles": 400128,
                     "findings": FINDINGS,
                     "mended": {"vertices_merged": 1204, "faces_dropped": 12, "holes_closed": 2},
+                    "mended_notes": [
+                        "What was kept of the surface did not move.",
+                        "New surface: 0.2 cm2 in 2 patches, the largest near (-20, -20, 76) mm.",
+                    ],
                 },
                 "moulds": [
                     {

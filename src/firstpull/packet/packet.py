@@ -113,6 +113,7 @@ def _part(
         "measures": summary.measures(part),
         "findings": summary.findings(master),
         "mended": summary.changed(master.get("mended")),
+        "mending": [str(note) for note in master.get("mended_notes") or ()],
         "moulds": moulds,
         "cast": moulding.cast_page(part.get("cast")),
         "log_rows": _log_rows(part.get("cast") or {}),
