@@ -33,8 +33,8 @@ docs/corpus.md`; only the classes of time and memory may change from one machine
   scaled to 200 mm.
 - Proof, for each mesh called sound or mended, by other means than the program's: trimesh finds
   it closed, wound one way and of positive volume; the exact kernel of CGAL, through libigl,
-  finds no two faces that cross (corners at one place merged); manifold3d takes it as a solid
-  and finds the same volume as trimesh, to a nanometre over the surface.
+  finds no two faces that cross (corners at one place merged); manifold3d takes it as a solid;
+  trimesh and libigl find the same volume but for rounding.
 - Limits: 60 s on one thread of the processor and 4 GB for each mesh, in a process of its own,
   the proof not counted. Memory includes about 0.2 GB for the program itself, and time about
   0.6 s to load it.
