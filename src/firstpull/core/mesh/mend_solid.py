@@ -15,6 +15,7 @@ from firstpull.core.mesh.orient import inside_out, turned
 from firstpull.core.mesh.overlaps import crossed_places
 from firstpull.core.mesh.rebuild import rebuilt
 from firstpull.core.mesh.refusals import CannotMend, counted
+from firstpull.core.mesh.repeats import has_doubled_faces
 from firstpull.core.mesh.solid import solid
 from firstpull.core.mesh.thickness import wall_thickness
 from firstpull.core.mesh.topology import components, is_closed, open_loops
@@ -75,6 +76,13 @@ def proved(work: Work) -> Work:
             found="encloses no volume after mending",
             limit="a solid needs an inside",
             remedy="Delete faces that lie on each other in the modelling program.",
+        )
+    if has_doubled_faces(work.mesh):
+        raise CannotMend(
+            where="Surface",
+            found="lies on itself after mending: somewhere a wall has no thickness",
+            limit="the two sides of a solid are apart",
+            remedy="Thicken that wall in the modelling program, or give a thinner --wall.",
         )
     work = work.looked_over()
     if work.crossings and len(work.crossings.a):
