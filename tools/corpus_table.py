@@ -22,9 +22,10 @@ MEGABYTES = ((500.0, "<0.5 GB"), (1000.0, "0.5-1 GB"), (2000.0, "1-2 GB"), (1e18
 
 HEAD = """# The corpus: open meshes, mended and proved
 
-Every mesh that a few open packages carry, in the formats that the program reads, went through
-`read`, `check` and `mend` with the defaults. Written by `python tools/corpus.py --write
-docs/corpus.md`; only the classes of time and memory may change from one machine to the next.
+Every mesh that a few open packages carry, in the formats that the program reads, was read,
+checked and mended with the defaults. Made again by one command, once `.ci/run` has unpacked
+the Debian packages: `python tools/corpus.py --fetch --write docs/corpus.md`. Only the classes
+of time and memory may change from one machine to the next.
 
 - A mesh is known by its package, the first eight digits of the SHA-256 of its file, its format
   and its count of triangles. Most are no props; they are here because they are broken in ways
