@@ -21,11 +21,11 @@ import trimesh
 
 from firstpull.core.demo import heron_half_mask
 from firstpull.core.demo.broken import METRE_MM, broken_heron
-from firstpull.core.mesh.compare import compare
+from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.crossings import find_crossings
-from firstpull.core.mesh.defects import find_defects
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.compare import compare
 from firstpull.core.mesh.thickness import wall_thickness
 
 Row = tuple[str, float, float | None, str]

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 import menagerie as m
 from firstpull.cli.app import COMMANDS, app
 from firstpull.cli.mesh_commands import STAGES
-from firstpull.core.mesh import mend as mending
+from firstpull.core.mesh.mending import mend as mending
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.files.read_mesh import read_mesh
 from firstpull.files.write_stl import write_stl

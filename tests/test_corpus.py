@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import TooMuchToMend
 from firstpull.files.polygons import Rows, triangulated

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from firstpull.core.demo.broken import BrokenDemo, broken_heron
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.compare import compare
+from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.crossings import crosses_itself
-from firstpull.core.mesh.defects import find_defects
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.bench import Mended
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.compare import compare
 from firstpull.core.mesh.topology import is_closed
 from firstpull.core.mesh.unit import choose_unit
 

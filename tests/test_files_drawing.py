@@ -13,9 +13,9 @@ from lxml import etree
 
 import menagerie
 import shapes
-from firstpull.core.mesh.figure import Curve, Figure, Plane
-from firstpull.core.mesh.outline import outline
-from firstpull.core.mesh.section import section
+from firstpull.core.mesh.lines.figure import Curve, Figure, Plane
+from firstpull.core.mesh.lines.outline import outline
+from firstpull.core.mesh.lines.section import section
 from firstpull.files.drawing import Drawing, Layer, NothingToDraw, caption
 from firstpull.files.write_dxf import dxf_bytes, write_dxf
 from firstpull.files.write_svg import svg_bytes, write_svg

@@ -7,9 +7,9 @@ import pytest
 
 import menagerie as m
 import shapes
-from firstpull.core.mesh.align import aligned
-from firstpull.core.mesh.compare import compare
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.align import aligned
+from firstpull.core.mesh.revision.compare import compare
 
 
 def with_bump(mesh: Mesh, at: np.ndarray, *, high_mm: float, wide_mm: float) -> Mesh:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import menagerie as m
-from firstpull.core.mesh.defects import find_defects
+from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import BadCoordinates, NoArea, NoTriangles
 from firstpull.core.mesh.topology import components, edge_table, is_closed, open_loops

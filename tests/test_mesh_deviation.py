@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import menagerie as m
-from firstpull.core.mesh.deviation import deviation
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.deviation import deviation
 from firstpull.core.mesh.tree import Tree
 
 
@@ -82,7 +82,7 @@ def test_the_bound_holds_for_points_strewn_over_the_surface() -> None:
 
 
 def test_with_no_time_to_cut_the_bound_is_wide_but_holds(monkeypatch: pytest.MonkeyPatch) -> None:
-    from firstpull.core.mesh import deviation as module
+    from firstpull.core.mesh.revision import deviation as module
 
     one, other = m.ball(rings=12), m.ball(radius_mm=60.5, rings=40)
     close = deviation(one, Tree.of(other))

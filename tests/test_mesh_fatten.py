@@ -8,13 +8,13 @@ import pytest
 import headmasks
 import menagerie as m
 from firstpull.core.mesh.crossings import crosses_itself
-from firstpull.core.mesh.fatten import CannotFatten, Fattened, fattened
 from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.sides import show_side
 from firstpull.core.mesh.solid import NotASolid
-from firstpull.core.mesh.thicken import thickened
 from firstpull.core.mesh.thickness import wall_thickness
 from firstpull.core.mesh.topology import components, is_closed
+from firstpull.core.mesh.wall.fatten import CannotFatten, Fattened, fattened
+from firstpull.core.mesh.wall.sides import show_side
+from firstpull.core.mesh.wall.thicken import thickened
 from test_mesh_hollow import triangles
 
 

@@ -10,17 +10,12 @@ from shapely.geometry import Polygon
 
 import menagerie as m
 import shapes
-from firstpull.core.mesh import lid as lid_module
+from firstpull.core.mesh.check.loops import SMALL_HOLE_MM, loop_lengths_mm, small_loops
 from firstpull.core.mesh.crossings import crosses_itself
-from firstpull.core.mesh.holes import (
-    SMALL_HOLE_MM,
-    close_loops,
-    closed_loops,
-    loop_lengths_mm,
-    small_loops,
-)
-from firstpull.core.mesh.lid import flat_lid
 from firstpull.core.mesh.mesh import Mesh, joined
+from firstpull.core.mesh.repair import lid as lid_module
+from firstpull.core.mesh.repair.holes import close_loops, closed_loops
+from firstpull.core.mesh.repair.lid import flat_lid
 from firstpull.core.mesh.topology import components, edge_table, is_closed, open_loops
 
 HOW = ("flat", "smooth")

@@ -8,12 +8,12 @@ import pytest
 import menagerie as m
 import shapes
 from firstpull.core.mesh.crossings import crosses_itself
-from firstpull.core.mesh.hollow import CannotHollow, Hollowed, hollowed
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import CannotMend
 from firstpull.core.mesh.solid import NotASolid
 from firstpull.core.mesh.topology import components, is_closed
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mesh.wall.hollow import CannotHollow, Hollowed, hollowed
 
 DOWN = (0.0, 0.0, -1.0)
 

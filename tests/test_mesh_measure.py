@@ -9,7 +9,7 @@ import pytest
 
 import menagerie as m
 from firstpull.core.mesh.measure import inside_spans_mm, inside_width_warning, measure
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import UnknownUnit
 from firstpull.core.mesh.unit import choose_unit

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import menagerie as m
-from firstpull.core.mesh.defects import find_defects
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.check.defects import find_defects
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import CannotMend, NoArea, NoTriangles, WallOutOfRange
 from firstpull.core.mesh.solid import solid

@@ -8,13 +8,13 @@ import pytest
 import headmasks
 import menagerie as m
 import shapes
-from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.openings import (
+from firstpull.core.mesh.check.openings import (
     Opening,
     OpeningGroup,
     find_openings,
     grouped_openings,
 )
+from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.topology import components, open_loops
 
 RADIUS = 80.0

@@ -9,8 +9,8 @@ import headmasks
 import menagerie as m
 from firstpull.core.mesh.crossings import crosses_itself
 from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.rebuild import MOST_POINTS, GridTooLarge, Rebuilt, rebuilt
 from firstpull.core.mesh.refusals import CannotMend, NoTriangles
+from firstpull.core.mesh.repair.rebuild import MOST_POINTS, GridTooLarge, Rebuilt, rebuilt
 from firstpull.core.mesh.topology import components, is_closed
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mesh.turns import Turns

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 import menagerie
 import shapes
-from firstpull.core.mesh.figure import Figure, NoDirection, Plane
+from firstpull.core.mesh.lines.figure import Figure, NoDirection, Plane
+from firstpull.core.mesh.lines.outline import outline
+from firstpull.core.mesh.lines.section import NoPlanes, planes_along, section, sections
 from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.outline import outline
 from firstpull.core.mesh.refusals import BadCoordinates
-from firstpull.core.mesh.section import NoPlanes, planes_along, section, sections
 from firstpull.core.mesh.solid import solid
 
 directions = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1)

@@ -11,11 +11,11 @@ import shapes
 from firstpull.core.mesh.crossings import crosses_itself
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import NoTriangles
-from firstpull.core.mesh.simplify import ToleranceOutOfRange, simplified, with_edges_up_to
+from firstpull.core.mesh.revision.simplify import ToleranceOutOfRange, simplified, with_edges_up_to
+from firstpull.core.mesh.revision.within import Within, within
 from firstpull.core.mesh.solid import NotASolid
 from firstpull.core.mesh.topology import is_closed, open_loops
 from firstpull.core.mesh.tree import Tree
-from firstpull.core.mesh.within import Within, within
 
 
 def apart(one: Mesh, other: Mesh) -> float:

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import menagerie as m
+from firstpull.core.mesh.check.misfits import TOL_MM, default_tol_mm, find_misfits
 from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.misfits import TOL_MM, default_tol_mm, find_misfits
-from firstpull.core.mesh.stitch import stitched
+from firstpull.core.mesh.repair.stitch import stitched
 from firstpull.core.mesh.topology import edge_table, is_closed, open_loops
 
 

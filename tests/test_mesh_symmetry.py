@@ -8,10 +8,10 @@ import pytest
 
 import menagerie
 import shapes
-from firstpull.core.mesh.figure import Plane
+from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import NoTriangles
-from firstpull.core.mesh.symmetry import Mirror, find_mirror, mirrored
+from firstpull.core.mesh.revision.symmetry import Mirror, find_mirror, mirrored
 from firstpull.core.mesh.topology import is_closed
 from firstpull.core.mesh.weld import welded
 

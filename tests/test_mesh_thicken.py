@@ -8,9 +8,9 @@ import pytest
 import menagerie as m
 from firstpull.core.mesh.crossings import crosses_itself
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.thicken import CannotThicken, Thickened, thickened
 from firstpull.core.mesh.topology import components, edge_table, is_closed, open_loops
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mesh.wall.thicken import CannotThicken, Thickened, thickened
 from registry_meshes import MESHES, registry_mesh
 from test_mesh_hollow import triangles
 

@@ -6,7 +6,7 @@ import pytest
 
 import headmasks
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.mend import mend
 from mould_cases import WholeMould, whole_mould
 from registry_meshes import MESHES, OpenMesh, registry_mesh
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import menagerie as m
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import CannotMend
 from firstpull.core.mesh.topology import is_closed

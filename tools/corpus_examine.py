@@ -18,10 +18,10 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.defects import find_defects
+from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.findings import Finding
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.bench import Mended
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import PLAUSIBLE_MM, choose_unit
 from firstpull.files.read_mesh import read_mesh

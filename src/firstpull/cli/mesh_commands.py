@@ -44,7 +44,7 @@ def check(
 ) -> None:
     """Say what is wrong with a mesh, where, and what to do about each."""
     from firstpull.cli.mesh_pages import show_check
-    from firstpull.core.mesh.defects import LEAST_WALL_MM
+    from firstpull.core.mesh.check.defects import LEAST_WALL_MM
     from firstpull.services.check_mesh import check_mesh
 
     with told(as_json=as_json):

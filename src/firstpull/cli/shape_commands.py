@@ -59,7 +59,7 @@ def section(
 ) -> None:
     """Draw where planes cut a mesh, at full size."""
     from firstpull.cli.mesh_pages import show_lines
-    from firstpull.core.mesh.figure import Plane
+    from firstpull.core.mesh.lines.figure import Plane
     from firstpull.services.draw_lines import draw_sections
 
     planes = [Plane.across(*_across(text)) for text in plane or ()]

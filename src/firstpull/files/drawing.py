@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.figure import Figure, Plane
+from firstpull.core.mesh.lines.figure import Figure, Plane
 
 BAR_MM = 100.0
 TICKS_MM = (0.0, 50.0, 100.0)

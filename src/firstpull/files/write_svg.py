@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
-from firstpull.core.mesh.figure import Curve
+from firstpull.core.mesh.lines.figure import Curve
 from firstpull.files.drawing import BAR_MM, TEXT_MM, TICKS_MM, Drawing, Layer, one_line, plain
 
 DIGITS = 4  # a tenth of a micrometre

@@ -8,11 +8,11 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from firstpull.core.mesh.fatten import fattened
-from firstpull.core.mesh.hollow import hollowed
 from firstpull.core.mesh.measure import Measures, measure
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.simplify import simplified
+from firstpull.core.mesh.revision.simplify import simplified
+from firstpull.core.mesh.wall.fatten import fattened
+from firstpull.core.mesh.wall.hollow import hollowed
 from firstpull.core.progress import Progress, quiet
 from firstpull.files.write_mesh import UNITS_MM
 from firstpull.services.mesh_in import Arrived, arrive

@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.defects import LEAST_WALL_MM, find_defects
+from firstpull.core.mesh.check.defects import LEAST_WALL_MM, find_defects
+from firstpull.core.mesh.check.openings import OpeningGroup, grouped_openings
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.measure import Measures, inside_width_warning, measure
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.bench import Mended
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.openings import OpeningGroup, grouped_openings
 from firstpull.core.mesh.unit import UnitChoice
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet

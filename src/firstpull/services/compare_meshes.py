@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from firstpull.core.mesh.align import Alignment, aligned
-from firstpull.core.mesh.compare import SAME_MM, Comparison, Difference, compare
 from firstpull.core.mesh.measure import measure
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.align import Alignment, aligned
+from firstpull.core.mesh.revision.compare import SAME_MM, Comparison, Difference, compare
 from firstpull.core.progress import Progress, quiet
 from firstpull.packet.mesh_pictures import Mark, MeshSheet, Paint, mesh_picture
 from firstpull.packet.ramps import deviation_ramp

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from firstpull.core.mesh.figure import Axis, Figure, Plane
-from firstpull.core.mesh.outline import outline
-from firstpull.core.mesh.section import planes_along, sections
+from firstpull.core.mesh.lines.figure import Axis, Figure, Plane
+from firstpull.core.mesh.lines.outline import outline
+from firstpull.core.mesh.lines.section import planes_along, sections
 from firstpull.core.progress import Progress, quiet
 from firstpull.files.drawing import Drawing, Layer, caption
 from firstpull.files.write_dxf import dxf_bytes

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from firstpull.core.mesh.figure import Plane
+from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.measure import measure
-from firstpull.core.mesh.symmetry import Mirror, Spot, find_mirror
+from firstpull.core.mesh.revision.symmetry import Mirror, Spot, find_mirror
 from firstpull.core.progress import Progress, quiet
 from firstpull.packet.mesh_pictures import Mark, MeshSheet, Paint, mesh_picture
 from firstpull.packet.ramps import off_ramp

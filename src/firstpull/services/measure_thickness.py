@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from firstpull.core.mesh.defects import LEAST_WALL_MM
+from firstpull.core.mesh.check.defects import LEAST_WALL_MM
 from firstpull.core.mesh.measure import Measures, measure
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.thickness import Thickness, ThinWall, thin_walls, wall_thickness

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.defects import find_defects
+from firstpull.core.mesh.check.defects import find_defects
+from firstpull.core.mesh.check.loops import SMALL_HOLE_MM
+from firstpull.core.mesh.check.openings import OpeningGroup, grouped_openings
 from firstpull.core.mesh.findings import Finding
-from firstpull.core.mesh.holes import SMALL_HOLE_MM
 from firstpull.core.mesh.measure import Measures, measure
-from firstpull.core.mesh.mend import STAGES, mend
+from firstpull.core.mesh.mending.bench import Mended
+from firstpull.core.mesh.mending.mend import STAGES, mend
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.openings import OpeningGroup, grouped_openings
 from firstpull.core.progress import Progress, quiet
 from firstpull.services.check_mesh import PICTURES, numbered, openings_json
 from firstpull.services.mending_told import MendingTold, mending_told

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.arrays import Flags
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.compare import SAME_MM, Comparison, Difference, compare
-from firstpull.core.mesh.deviation import Deviation, deviation
+from firstpull.core.mesh.mending.bench import Mended
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.compare import SAME_MM, Comparison, Difference, compare
+from firstpull.core.mesh.revision.deviation import Deviation, deviation
 from firstpull.core.mesh.topology import is_closed
 from firstpull.core.mesh.tree import Tree
 

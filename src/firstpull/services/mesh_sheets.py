@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.compare import SAME_MM
+from firstpull.core.mesh.check.openings import OpeningGroup
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.measure import Measures
-from firstpull.core.mesh.openings import OpeningGroup
+from firstpull.core.mesh.mending.bench import Mended
+from firstpull.core.mesh.revision.compare import SAME_MM
 from firstpull.packet.mesh_pictures import Mark, MeshSheet, Paint, mesh_picture
 from firstpull.packet.ramps import deviation_ramp
 from firstpull.services.mending_told import MendingTold

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstpull.core.arrays import Floats
-from firstpull.core.mesh.bench import Mended
-from firstpull.core.mesh.defects import find_defects
+from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.measure import Measures, measure
-from firstpull.core.mesh.mend import mend
+from firstpull.core.mesh.mending.bench import Mended
+from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice
 from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.crossings import find_crossings
-from firstpull.core.mesh.mend import STAGES, mend
+from firstpull.core.mesh.mending.mend import STAGES, mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import CannotMend
 from firstpull.core.mesh.topology import is_closed

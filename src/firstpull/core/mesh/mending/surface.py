@@ -10,25 +10,26 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Ints
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.bench import Work
-from firstpull.core.mesh.bits import loose_bits
+from firstpull.core.mesh.check.bits import loose_bits
+from firstpull.core.mesh.check.loops import loop_lengths_mm
+from firstpull.core.mesh.check.openings import find_openings
+from firstpull.core.mesh.check.repeats import without_repeats
 from firstpull.core.mesh.crossings import find_crossings
-from firstpull.core.mesh.holes import closed_loops, loop_lengths_mm
+from firstpull.core.mesh.mending.bench import Work
 from firstpull.core.mesh.mesh import Mesh, joined
-from firstpull.core.mesh.openings import find_openings
 from firstpull.core.mesh.orient import FLAT, agreeing, hollowness, turned
 from firstpull.core.mesh.refusals import CannotMend, NoSuchOpening, TooMuchToMend
-from firstpull.core.mesh.repeats import without_repeats
-from firstpull.core.mesh.stitch import stitched
-from firstpull.core.mesh.thicken import (
+from firstpull.core.mesh.repair.holes import closed_loops
+from firstpull.core.mesh.repair.stitch import stitched
+from firstpull.core.mesh.repair.untangle import unzipped, without_inner_walls
+from firstpull.core.mesh.topology import closed_parts, components, edge_table, open_loops
+from firstpull.core.mesh.wall.thicken import (
     MOST_POINTS,
     WALL_STEPS,
     CannotThicken,
     Thickened,
     thickened,
 )
-from firstpull.core.mesh.topology import closed_parts, components, edge_table, open_loops
-from firstpull.core.mesh.untangle import unzipped, without_inner_walls
 from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
 
 MOST_OPEN_PARTS = 24

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
-from firstpull.core.mesh.figure import Plane
+from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
-from firstpull.core.mesh.simplify import with_edges_up_to
+from firstpull.core.mesh.revision.simplify import with_edges_up_to
 from firstpull.core.mesh.tree import Tree
 
 WAYS = 300  # directions looked at, over a half sphere

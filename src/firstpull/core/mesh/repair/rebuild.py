@@ -20,7 +20,6 @@ from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.grid import Field, Grid, closest, winding
 from firstpull.core.mesh.inside import is_inside
-from firstpull.core.mesh.lay import laid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.orient import (
     FLAT,
@@ -31,6 +30,7 @@ from firstpull.core.mesh.orient import (
     turned,
 )
 from firstpull.core.mesh.refusals import CannotMend, counted, need_surface
+from firstpull.core.mesh.repair.lay import laid
 from firstpull.core.mesh.topology import components, edge_table, is_closed
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mesh.turns import Turns

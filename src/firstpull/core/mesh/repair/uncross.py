@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstpull.core.arrays import Flags, Ints
+from firstpull.core.mesh.check.overlaps import CrossedPlace, crossed_places
 from firstpull.core.mesh.crossings import Crossings, find_crossings
-from firstpull.core.mesh.holes import closed_loops
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.overlaps import CrossedPlace, crossed_places
+from firstpull.core.mesh.repair.holes import closed_loops
 from firstpull.core.mesh.topology import (
     components,
     is_closed,

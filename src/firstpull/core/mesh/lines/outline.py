@@ -10,7 +10,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Floats
-from firstpull.core.mesh.figure import Curve, Figure, Plane
+from firstpull.core.mesh.lines.figure import Curve, Figure, Plane
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
 from firstpull.core.mesh.weld import equal_points

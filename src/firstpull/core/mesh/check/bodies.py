@@ -5,16 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from firstpull.core.arrays import Floats, Ints
-from firstpull.core.mesh.crossings import Crossings
-from firstpull.core.mesh.findings import BOTH, Finding, finding
-from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.orient import inside_out
-from firstpull.core.mesh.overlaps import (
+from firstpull.core.mesh.check.overlaps import (
     CrossedPlace,
     crossed_places,
     meeting_bodies,
     nested_bodies,
 )
+from firstpull.core.mesh.crossings import Crossings
+from firstpull.core.mesh.findings import BOTH, Finding, finding
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.orient import inside_out
 from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.thickness import thin_walls, wall_thickness
 from firstpull.core.mesh.topology import EdgeTable, agreeing_parts, closed_parts

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from firstpull.core.arrays import Flags
+from firstpull.core.mesh.check.loops import loop_lengths_mm, small_loops
+from firstpull.core.mesh.check.misfits import Misfits
 from firstpull.core.mesh.findings import BOTH, Finding, finding
-from firstpull.core.mesh.holes import loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.misfits import Misfits
 from firstpull.core.mesh.orient import agreeing
 from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.topology import EdgeTable, open_loops, pinched_vertices

@@ -11,15 +11,15 @@ from scipy.spatial import cKDTree
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.crossings import find_crossings
-from firstpull.core.mesh.inward import Sheet
-from firstpull.core.mesh.lay import laid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
-from firstpull.core.mesh.sides import show_side
+from firstpull.core.mesh.repair.lay import laid
 from firstpull.core.mesh.solid import mesh_of, solid
-from firstpull.core.mesh.thicken import thickened
 from firstpull.core.mesh.topology import edge_table
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mesh.wall.inward import Sheet
+from firstpull.core.mesh.wall.sides import show_side
+from firstpull.core.mesh.wall.thicken import thickened
 from firstpull.core.mesh.weld import without_unused
 
 AGAINST = -0.5  # cosine below which a face looks against the show side across the wall

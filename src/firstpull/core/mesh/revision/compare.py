@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats, Ints
-from firstpull.core.mesh.deviation import Deviation, deviation
 from firstpull.core.mesh.inside import is_inside
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.deviation import Deviation, deviation
 from firstpull.core.mesh.topology import is_closed
 from firstpull.core.mesh.tree import Tree
 

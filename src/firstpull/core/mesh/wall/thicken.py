@@ -15,16 +15,16 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.behind import room_behind
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.grid import Grid
-from firstpull.core.mesh.holes import close_loops
-from firstpull.core.mesh.inward import GAP_SHARE, MITRE, Sheet, inner_side
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.rebuild import rebuilt
+from firstpull.core.mesh.repair.holes import close_loops
+from firstpull.core.mesh.repair.rebuild import rebuilt
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mesh.topology import components, is_closed, open_loops
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mesh.wall.behind import room_behind
+from firstpull.core.mesh.wall.inward import GAP_SHARE, MITRE, Sheet, inner_side
 
 THIN_SHARE = 0.9  # of the asked wall, below which a place counts as thin
 WALL_STEPS = 3  # steps of the grid in a wall; its corners are then put where they belong

@@ -10,7 +10,6 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.behind import room_behind
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.inside import is_inside
@@ -20,6 +19,7 @@ from firstpull.core.mesh.refusals import CannotMend, need_surface
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mesh.topology import components
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mesh.wall.behind import room_behind
 
 MOST_POINTS = 30_000_000  # of the grid
 WALL_STEPS = 4  # steps of the grid in a wall

@@ -7,19 +7,19 @@ from dataclasses import replace
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.bench import Work
-from firstpull.core.mesh.bodies import united
+from firstpull.core.mesh.check.overlaps import crossed_places
+from firstpull.core.mesh.check.repeats import has_doubled_faces
 from firstpull.core.mesh.crossings import Crossings
+from firstpull.core.mesh.mending.bench import Work
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.orient import inside_out, turned
-from firstpull.core.mesh.overlaps import crossed_places
-from firstpull.core.mesh.rebuild import rebuilt
 from firstpull.core.mesh.refusals import CannotMend, counted
-from firstpull.core.mesh.repeats import has_doubled_faces
+from firstpull.core.mesh.repair.rebuild import rebuilt
+from firstpull.core.mesh.repair.uncross import uncrossed
+from firstpull.core.mesh.repair.unite import united
 from firstpull.core.mesh.solid import solid
 from firstpull.core.mesh.thickness import wall_thickness
 from firstpull.core.mesh.topology import components, is_closed, open_loops
-from firstpull.core.mesh.uncross import uncrossed
 
 OPEN_SHARE = 0.05
 """Share of the area that all openings together may have for a rebuilding to bridge them."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from firstpull.core.mesh.check.openings import Opening
 from firstpull.core.mesh.crossings import Crossings, find_crossings
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.openings import Opening
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.figure import Axis, Curve, Figure, Plane
+from firstpull.core.mesh.lines.figure import Axis, Curve, Figure, Plane
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
 from firstpull.core.mesh.weld import equal_points

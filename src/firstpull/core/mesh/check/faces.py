@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from firstpull.core.mesh.check.repeats import without_repeats
 from firstpull.core.mesh.findings import BOTH, Finding, finding
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import counted
-from firstpull.core.mesh.repeats import without_repeats
 from firstpull.core.mesh.weld import equal_points, welded
 
 NEEDLE = 100.0

@@ -6,12 +6,12 @@ from collections.abc import Collection
 from dataclasses import replace
 from typing import Literal
 
-from firstpull.core.mesh.bench import Mended, Work
-from firstpull.core.mesh.bits import DEBRIS_SHARE
-from firstpull.core.mesh.defects import find_defects
-from firstpull.core.mesh.holes import SMALL_HOLE_MM
-from firstpull.core.mesh.mend_solid import cleared, made_anew, outward, proved, unified
-from firstpull.core.mesh.mend_surface import (
+from firstpull.core.mesh.check.bits import DEBRIS_SHARE
+from firstpull.core.mesh.check.defects import find_defects
+from firstpull.core.mesh.check.loops import SMALL_HOLE_MM
+from firstpull.core.mesh.check.repeats import has_doubled_faces
+from firstpull.core.mesh.mending.bench import Mended, Work
+from firstpull.core.mesh.mending.surface import (
     agreed,
     given_walls,
     merged,
@@ -22,9 +22,9 @@ from firstpull.core.mesh.mend_surface import (
     without_doubles,
     without_walls_inside,
 )
+from firstpull.core.mesh.mending.to_solid import cleared, made_anew, outward, proved, unified
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import CannotMend, UnknownStage, WallOutOfRange, need_surface
-from firstpull.core.mesh.repeats import has_doubled_faces
 from firstpull.core.mesh.topology import is_closed, pinched_vertices
 
 WALL_MM = (0.8, 20.0)

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstpull.core.mesh.bits import DEBRIS_SHARE, loose_bits
+from firstpull.core.mesh.check.bits import DEBRIS_SHARE, loose_bits
+from firstpull.core.mesh.check.bodies import bits_found, meetings_found, parts_found, walls_found
+from firstpull.core.mesh.check.edges import edges_found
+from firstpull.core.mesh.check.faces import repeats_found, thin_faces_found
+from firstpull.core.mesh.check.loops import SMALL_HOLE_MM
+from firstpull.core.mesh.check.misfits import find_misfits, linked_parts
+from firstpull.core.mesh.check.repeats import has_doubled_faces
 from firstpull.core.mesh.crossings import Crossings, find_crossings
-from firstpull.core.mesh.defects_bodies import bits_found, meetings_found, parts_found, walls_found
-from firstpull.core.mesh.defects_edges import edges_found
-from firstpull.core.mesh.defects_faces import repeats_found, thin_faces_found
 from firstpull.core.mesh.findings import Finding, finding
-from firstpull.core.mesh.holes import SMALL_HOLE_MM
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.misfits import find_misfits, linked_parts
 from firstpull.core.mesh.refusals import need_surface
-from firstpull.core.mesh.repeats import has_doubled_faces
 from firstpull.core.mesh.topology import closed_parts, components, edge_table, is_closed
 from firstpull.core.mesh.tree import Tree
 

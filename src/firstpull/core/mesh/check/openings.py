@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from firstpull.core.arrays import Flags, Floats, Ints
-from firstpull.core.mesh.holes import SMALL_HOLE_MM, is_crack, loop_lengths_mm, small_loops
+from firstpull.core.mesh.check.loops import SMALL_HOLE_MM, is_crack, loop_lengths_mm, small_loops
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.topology import components

@@ -9,14 +9,14 @@ import numpy as np
 from numba import njit
 
 from firstpull.core.arrays import Floats
-from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.misfits import (
+from firstpull.core.mesh.check.misfits import (
     ON_SHARE,
     Misfits,
     default_tol_mm,
     near_border,
     search,
 )
+from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.weld import without_unused
 
 ROUNDS = 40

@@ -13,11 +13,11 @@ from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.crossings import crosses_itself
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
+from firstpull.core.mesh.revision.within import Within, within
 from firstpull.core.mesh.solid import NotASolid, mesh_of, solid
 from firstpull.core.mesh.topology import edge_table, is_closed, open_loops
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mesh.weld import without_unused
-from firstpull.core.mesh.within import Within, within
 
 SHARES = (1.0, 0.7, 0.5, 0.35, 0.2, 0.1, 0.03)
 """Parts of the tolerance to collapse edges by, tried in turn: collapses add up."""

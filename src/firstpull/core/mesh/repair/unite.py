@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Ints
+from firstpull.core.mesh.check.overlaps import meeting_bodies, nested_bodies
 from firstpull.core.mesh.crossings import Crossings, find_crossings
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.orient import part_volumes_mm3
-from firstpull.core.mesh.overlaps import meeting_bodies, nested_bodies
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mesh.topology import components
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats, Ints
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.refine import refined
+from firstpull.core.mesh.repair.refine import refined
 
 MOST_FACES = 20_000
 """Faces that one lid may get: about a hand's breadth at 1 mm. A larger lid is cut coarser."""

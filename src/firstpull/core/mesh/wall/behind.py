@@ -11,8 +11,8 @@ from numba import njit, prange
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Field, Grid, closest, distance
-from firstpull.core.mesh.lay import laid
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.repair.lay import laid
 from firstpull.core.mesh.topology import edge_table
 from firstpull.core.mesh.tree import Tree, square_to_face
 

@@ -1,0 +1,1 @@
+"""Mending: the repairs in their order, to one solid that is proved sound."""

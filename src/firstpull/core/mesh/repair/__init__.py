@@ -1,0 +1,1 @@
+"""Single repairs: each takes a mesh and gives one back."""

@@ -1,0 +1,1 @@
+"""How surfaces lie to each other: revisions, mirror images, coarser copies."""

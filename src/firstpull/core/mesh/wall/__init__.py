@@ -1,0 +1,1 @@
+"""Walls: given to open surfaces, made thicker, hollowed out."""
