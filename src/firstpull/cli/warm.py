@@ -15,7 +15,12 @@ from pathlib import Path
 
 import firstpull.core
 from firstpull import wiring
+from firstpull.core.demo.broken import METRE_MM, broken_heron
 from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.check.defects import find_defects
+from firstpull.core.mesh.mending.mend import mend
+from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.compare import compare
 from firstpull.core.progress import quiet
 from firstpull.services.plan_types import PlanRequest
 
@@ -24,7 +29,7 @@ TINY_TRIANGLES = 50_000  # the least the demo is built with
 
 
 def warm() -> int:
-    """Import every module of core and plan a tiny demo; returns how many modules there are.
+    """Import every module of core, mend the broken demo, plan a tiny one; how many modules.
 
     Kernels with written-out types compile on import, the others when the tiny plan calls
     them. Nothing is written but the compiled kernels.
@@ -32,6 +37,12 @@ def warm() -> int:
     names = [m.name for m in pkgutil.walk_packages(firstpull.core.__path__, "firstpull.core.")]
     for name in names:
         importlib.import_module(name)
+    broken = broken_heron().mesh
+    in_mm = Mesh(METRE_MM * broken.vertices_mm, broken.faces)
+    find_defects(in_mm)
+    mended = mend(in_mm)
+    if mended.kept is not None:
+        compare(mended.kept, mended.mesh)
     if importlib.util.find_spec(PLANNER) is not None:
         planner = importlib.import_module(PLANNER)
         with tempfile.TemporaryDirectory() as folder:
