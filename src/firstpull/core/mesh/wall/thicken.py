@@ -15,7 +15,7 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
-from firstpull.core.mesh.crossings import find_crossings
+from firstpull.core.mesh.crossings import crosses_itself, find_crossings
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.repair.holes import close_loops
@@ -91,10 +91,11 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
         return Thickened(direct, least, tight, 0.0)
     off = 0.0
     try:
-        if find_crossings(surface).a.size:
-            wall, off = _anew(surface, wall_mm)
+        lidded = _lidded(surface)
+        if crosses_itself(lidded):
+            wall, off = _anew(lidded, surface, wall_mm)
         else:
-            wall = _carved(surface, wall_mm)
+            wall = _without_room(lidded, surface, wall_mm)
         _need_sound(wall)
     except WorkshopError:
         if not clean:
@@ -157,26 +158,8 @@ def _stitched(surface: Mesh, inner_mm: Floats) -> Mesh:
     )
 
 
-def _carved(surface: Mesh, wall_mm: float) -> Mesh:
-    """The wall that is left of the lidded surface when the room behind it is taken out.
-
-    The surface keeps its own triangles; along its border a lip of the lid is left, a grid
-    step wide at the most.
-    """
-    lidded = _lidded(surface)
-    if find_crossings(lidded).a.size:
-        raise CannotThicken(
-            where="Open surface",
-            found="has openings over which no flat lid fits without crossing it",
-            limit="the hollow cannot be told from the outside there",
-            remedy="Cut the surface so that its rim lies flatter, or give a thinner wall.",
-        )
-    return _without_room(lidded, surface, wall_mm)
-
-
-def _anew(surface: Mesh, wall_mm: float) -> tuple[Mesh, float]:
-    """The wall of a surface that crosses itself, which is made anew first; and how far off."""
-    lidded = _lidded(surface)
+def _anew(lidded: Mesh, surface: Mesh, wall_mm: float) -> tuple[Mesh, float]:
+    """The wall of a surface that crosses itself or its lids, made anew first; and how far off."""
     least = _step(lidded, wall_mm, WALL_STEPS)
     made = rebuilt(lidded, step_mm=least)
     away, _, _ = Tree.of(surface).closest(made.mesh.face_centres_mm, reach_mm=0.5 * least)
@@ -185,6 +168,11 @@ def _anew(surface: Mesh, wall_mm: float) -> tuple[Mesh, float]:
 
 
 def _without_room(body: Mesh, sheet: Mesh, wall_mm: float) -> Mesh:
+    """The wall that is left of a lidded surface when the room behind it is taken out.
+
+    A surface that was not made anew keeps its own triangles; along its border a lip of the
+    lid is left, a grid step wide at the most.
+    """
     step = _step(body, wall_mm, WALL_STEPS)
     low, high = body.bounds_mm
     shift = np.array([0.137, 0.071, 0.193]) * step
@@ -221,4 +209,10 @@ def _largest(mesh: Mesh) -> Mesh:
 
 
 def _lidded(surface: Mesh) -> Mesh:
-    return close_loops(surface, open_loops(surface))
+    """The surface with flat lids, or with bulging ones where those would cross it."""
+    loops = open_loops(surface)
+    flat = close_loops(surface, loops)
+    if not crosses_itself(flat):
+        return flat
+    smooth = close_loops(surface, loops, how="smooth")
+    return flat if crosses_itself(smooth) else smooth
