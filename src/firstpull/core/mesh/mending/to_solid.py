@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.check.loops import loop_lengths_mm
 from firstpull.core.mesh.check.overlaps import crossed_places
 from firstpull.core.mesh.check.repeats import has_doubled_faces
 from firstpull.core.mesh.crossings import Crossings
@@ -23,6 +24,10 @@ from firstpull.core.mesh.topology import components, is_closed, open_loops
 
 OPEN_SHARE = 0.05
 """Share of the area that all openings together may have for a rebuilding to bridge them."""
+
+LONGEST_BRIDGED_MM = 60.0
+"""Length around an opening up to which rebuilding may wall it up: an eye opening is 80 mm around
+and more. Common practice, no source."""
 
 THINNEST_SHARE = 0.05  # of the surface, whose wall sets the step of a rebuilding
 FINEST_STEPS = 420  # along the longest side, whatever the wall
@@ -110,7 +115,9 @@ def made_anew(work: Work, refusal: CannotMend, *, step_mm: float | None) -> Work
         CannotMend: the refusal that led here, where rebuilding does not help either.
     """
     mesh = work.mesh
-    if _open_share(mesh) > OPEN_SHARE:
+    around = loop_lengths_mm(mesh, open_loops(mesh))
+    share = float((around**2).sum() / (4.0 * np.pi) / max(mesh.area_mm2, 1e-300))
+    if share > OPEN_SHARE or around.max(initial=0.0) > LONGEST_BRIDGED_MM:
         raise refusal
     try:
         done = rebuilt(mesh, step_mm=step_mm or _step_for(mesh))
@@ -125,13 +132,6 @@ def made_anew(work: Work, refusal: CannotMend, *, step_mm: float | None) -> Work
         f" resolution of {done.step_mm:.2g} mm. Look at it before it is printed.",
         *done.notes,
     )
-
-
-def _open_share(mesh: Mesh) -> float:
-    """About how much of the surface all openings would have."""
-    rings = [mesh.vertices_mm[loop] for loop in open_loops(mesh)]
-    around = np.array([np.linalg.norm(r - np.roll(r, 1, axis=0), axis=1).sum() for r in rings])
-    return float((around**2).sum() / (4.0 * np.pi) / max(mesh.area_mm2, 1e-300))
 
 
 def _step_for(mesh: Mesh) -> float:
