@@ -264,6 +264,17 @@ def test_simplify_stays_within_the_tolerance(tmp_path: Path) -> None:
     assert found["figures"]["off_mm"] <= 0.5
 
 
+def test_refine_leaves_no_longer_edge_and_moves_nothing(tmp_path: Path) -> None:
+    ball = saved(tmp_path / "a.stl", m.ball())
+    found = data("refine", ball, "--edge", 4, "--out", tmp_path / "b.ply")
+    assert found["figures"]["off_mm"] <= 1e-4
+    assert found["measures_after"]["triangles"] > 2 * found["measures"]["triangles"]
+    again = data("check", tmp_path / "b.ply")
+    assert again["measures"]["volume_cm3"] == pytest.approx(
+        found["measures"]["volume_cm3"], rel=1e-6
+    )
+
+
 @pytest.mark.parametrize("suffix", ["stl", "obj", "ply", "off", "glb", "3mf"])
 def test_convert_keeps_the_shape(tmp_path: Path, suffix: str) -> None:
     ball = saved(tmp_path / "a.stl", m.ball())
@@ -276,6 +287,7 @@ def test_convert_keeps_the_shape(tmp_path: Path, suffix: str) -> None:
 WRITING = [
     ("mend", "{mesh}", "--out", "{out}"),
     ("simplify", "{mesh}", "--out", "{out}"),
+    ("refine", "{mesh}", "--edge", "9", "--out", "{out}"),
     ("convert", "{mesh}", "{out}"),
     ("thicken", "{mesh}", "--out", "{out}"),
     ("hollow", "{mesh}", "--wall", "3", "--back", "0,0,-1", "--out", "{out}"),
@@ -352,6 +364,8 @@ def test_what_cannot_be_written_is_refused_in_one_sentence(
         "section a.stl --out s.svg --every 0 --along z",
         "outline a.stl --out s.svg --along w",
         "simplify a.stl --out b.stl --within 0",
+        "refine a.stl --out b.stl",
+        "refine a.stl --out b.stl --edge 0",
         "convert a.stl",
         "check a.stl --least-wall 0",
     ],

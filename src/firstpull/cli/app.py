@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[Callable[..., None], ...]] = {
         shape_commands.outline,
         shape_commands.symmetry,
         change_commands.simplify,
+        change_commands.refine,
         change_commands.convert,
     ),
     "The whole line": (plan_commands.plan, plan_commands.demo),

@@ -45,6 +45,26 @@ def simplify(
     changed(work, mesh, out, unit, positive("--scale", scale), force, as_json)
 
 
+def refine(
+    mesh: MeshFile,
+    out: OutMesh,
+    edge: Annotated[float, typer.Option("--edge", metavar="MM", help="Longest edge to leave.")],
+    unit: UnitOption = None,
+    scale: ScaleOption = None,
+    force: ForceOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Cut triangles finer, as for a brush or a viewer; the surface stays where it is."""
+    positive("--edge", edge)
+
+    def work(job: Any) -> Any:
+        from firstpull.services.change_mesh import refine_mesh
+
+        return refine_mesh(job, edge_mm=edge)
+
+    changed(work, mesh, out, unit, positive("--scale", scale), force, as_json)
+
+
 def convert(
     mesh: MeshFile,
     out: Annotated[

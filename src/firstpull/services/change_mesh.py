@@ -10,7 +10,10 @@ from typing import Any
 
 from firstpull.core.mesh.measure import Measures, measure
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.revision.simplify import simplified
+from firstpull.core.mesh.revision.deviation import deviation
+from firstpull.core.mesh.revision.simplify import simplified, with_edges_up_to
+from firstpull.core.mesh.revision.within import within
+from firstpull.core.mesh.tree import Tree
 from firstpull.core.mesh.wall.fatten import fattened
 from firstpull.core.mesh.wall.hollow import hollowed
 from firstpull.core.progress import Progress, quiet
@@ -19,6 +22,8 @@ from firstpull.services.mesh_in import Arrived, arrive
 from firstpull.services.mesh_out import MESHES, dress_like, save_mesh
 from firstpull.services.results_out import need_format, need_free
 from firstpull.services.sound_mesh import sound
+
+ON_MM = 1e-4  # what the new corners of a finer surface may lie off, tried first
 
 Change = Callable[[Mesh], tuple[Mesh, tuple[str, ...], dict[str, Any]]]
 
@@ -157,6 +162,34 @@ def simplify_mesh(job: Job, *, within_mm: float) -> ChangeReport:
         return made.mesh, (note,), figures
 
     return _changed(job, change, what="simplifying", needs_sound=False)
+
+
+def refine_mesh(job: Job, *, edge_mm: float) -> ChangeReport:
+    """Cuts triangles finer until no edge is longer than asked; the surface stays where it is.
+
+    Raises:
+        WorkshopError: the length is not above 0, or would take over 5 million triangles.
+    """
+
+    def change(mesh: Mesh) -> tuple[Mesh, tuple[str, ...], dict[str, Any]]:
+        made = with_edges_up_to(mesh, edge_mm=edge_mm)
+        off = max(_off(made, mesh), _off(mesh, made))
+        figures = {"edge_mm": edge_mm, "off_mm": round(off, 9)}
+        note = (
+            f"{len(mesh.faces):,} triangles became {len(made.faces):,}, with no edge over"
+            f" {edge_mm:g} mm; no point of either surface lies farther than {off:.2g} mm from the"
+            " other (proved)."
+        )
+        return made, (note,), figures
+
+    return _changed(job, change, what="refining", needs_sound=False)
+
+
+def _off(mesh: Mesh, other: Mesh) -> float:
+    """No point of a mesh lies farther from another than this."""
+    tree = Tree.of(other)
+    close = within(mesh, tree, limit_mm=ON_MM)
+    return close.most_mm if close else deviation(mesh, tree).most_mm
 
 
 def convert_mesh(job: Job, *, out_unit: str = "mm") -> ChangeReport:
