@@ -29,6 +29,7 @@ from firstpull.core.mesh.wall.inward import GAP_SHARE, MITRE, Sheet, inner_side
 THIN_SHARE = 0.9  # of the asked wall, below which a place counts as thin
 WALL_STEPS = 3  # steps of the grid in a wall; its corners are then put where they belong
 NEAR_SHARE = 0.98  # of the asked wall, up to which nothing is done
+SPARED_SHARE = 0.01  # of the wall, by which its inner side may stray for fewer triangles
 NARROW = 1.0  # walls; hollow that is nowhere as wide becomes solid
 MOST_POINTS = 30_000_000  # of the grid
 
@@ -182,7 +183,10 @@ def _without_room(body: Mesh, sheet: Mesh, wall_mm: float) -> Mesh:
     )
     if not len(room.faces):
         return body
-    return _largest(mesh_of(solid(body) - solid(room)))
+    whole, hollow = solid(body), solid(room)
+    # a grid's triangles are all as small as its step, also where the inner side is flat
+    wall = _largest(mesh_of(whole - hollow.simplify(SPARED_SHARE * wall_mm)))
+    return wall if not crosses_itself(wall) else _largest(mesh_of(whole - hollow))
 
 
 def _step(body: Mesh, wall_mm: float, steps: int) -> float:
