@@ -32,6 +32,7 @@ NEAR_SHARE = 0.98  # of the asked wall, up to which nothing is done
 SPARED_SHARE = 0.01  # of the wall, by which its inner side may stray for fewer triangles
 NARROW = 1.0  # walls; hollow that is nowhere as wide becomes solid
 MOST_POINTS = 30_000_000  # of the grid
+LIDS_POINTS = 12_000_000  # of the grid, up to which a sheet is made anew because its lids cross
 
 
 class CannotThicken(WorkshopError):
@@ -93,7 +94,10 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
     off = 0.0
     try:
         lidded = _lidded(surface)
-        if crosses_itself(lidded):
+        crossed = crosses_itself(surface)
+        if not crossed and not _is_compact(surface, wall_mm):
+            _need_lids(lidded)
+        if crossed or crosses_itself(lidded):
             wall, off = _anew(lidded, surface, wall_mm)
         else:
             wall = _without_room(lidded, surface, wall_mm)
@@ -159,8 +163,24 @@ def _stitched(surface: Mesh, inner_mm: Floats) -> Mesh:
     )
 
 
+def _is_compact(surface: Mesh, wall_mm: float) -> bool:
+    """Whether the space around a surface is small enough to make it anew for its lids' sake."""
+    points = np.prod(np.ptp(surface.vertices_mm, axis=0) * WALL_STEPS / wall_mm + 8.0)
+    return bool(points <= LIDS_POINTS)
+
+
+def _need_lids(lidded: Mesh) -> None:
+    if crosses_itself(lidded):
+        raise CannotThicken(
+            where="Open surface",
+            found="has openings over which no lid fits without crossing it",
+            limit="the hollow cannot be told from the outside there",
+            remedy="Cut the surface so that its rim lies flatter, or give a thinner wall.",
+        )
+
+
 def _anew(lidded: Mesh, surface: Mesh, wall_mm: float) -> tuple[Mesh, float]:
-    """The wall of a surface that crosses itself or its lids, made anew first; and how far off."""
+    """The wall of a surface that crosses itself, which is made anew first; and how far off."""
     least = _step(lidded, wall_mm, WALL_STEPS)
     made = rebuilt(lidded, step_mm=least)
     away, _, _ = Tree.of(surface).closest(made.mesh.face_centres_mm, reach_mm=0.5 * least)
