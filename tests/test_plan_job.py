@@ -136,6 +136,7 @@ def test_a_thicker_skin_runs_the_skin_and_what_hangs_on_it(
         "building the demo's mesh",
         "checking the mesh",
         "mending the mesh",
+        "measuring what mending did",
         "finding up",
         "finding the show surface",
         "building the body",
