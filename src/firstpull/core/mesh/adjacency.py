@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 
 
@@ -58,13 +59,8 @@ def face_pairs(mesh: Mesh) -> FacePairs:
 
 def patches(pairs: FacePairs, label: Flags) -> NDArray[np.int32]:
     """(F,) number of the connected patch of equal label that each face belongs to."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     same = label[pairs.a] == label[pairs.b]
-    n = len(label)
-    graph = coo_matrix((np.ones(same.sum()), (pairs.a[same], pairs.b[same])), shape=(n, n))
-    return connected_components(graph, directed=False)[1].astype(np.int32)
+    return grouped(pairs.a[same], pairs.b[same], len(label))
 
 
 def smoothed(

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 
 
@@ -73,10 +74,5 @@ def mesh_of_largest(made: Any, *, at_least_mm3: float = 0.0) -> Mesh:
 
 def _in_one(mesh: Mesh) -> bool:
     """Whether all faces hang together."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    n = len(mesh.vertices_mm)
     a, b = mesh.faces[:, :2].ravel(), mesh.faces[:, 1:].ravel()
-    link = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    return int(connected_components(link, directed=False)[0]) <= 1
+    return int(grouped(a, b, len(mesh.vertices_mm)).max(initial=0)) == 0

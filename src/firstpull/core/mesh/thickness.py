@@ -10,6 +10,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.tree import DEPTH, Tree, square_to_box, square_to_face
 
@@ -134,17 +135,12 @@ def thin_walls(
 
 def _patches(pairs: Any, thickness: Thickness, thin: Flags) -> NDArray[np.int32]:
     """(F,) number of the thin place, faces across a wall from each other counting as one."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     beside = thin[pairs.a] & thin[pairs.b]
     over = np.flatnonzero(thin & (thickness.across >= 0))
     over = over[thin[thickness.across[over]]]
     a = np.concatenate([pairs.a[beside], over])
     b = np.concatenate([pairs.b[beside], thickness.across[over]])
-    n = len(thin)
-    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    return connected_components(graph, directed=False)[1].astype(np.int32)
+    return grouped(a, b, len(thin))
 
 
 def _samples(mesh: Mesh, spacing_mm: float) -> tuple[Floats, NDArray[np.int32]]:

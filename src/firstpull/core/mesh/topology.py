@@ -13,6 +13,7 @@ import numpy as np
 from numba import njit
 
 from firstpull.core.arrays import Flags, Ints
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 
 OPEN, CROWDED = -1, -2
@@ -125,9 +126,6 @@ def components(mesh: Mesh, *, edges: EdgeTable | None = None) -> Ints:
 
     Parts are numbered in the order of their first face.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     n = len(mesh.faces)
     if not n:
         return np.zeros(0, dtype=np.int32)
@@ -136,8 +134,7 @@ def components(mesh: Mesh, *, edges: EdgeTable | None = None) -> Ints:
     same = np.ones(len(face) - 1, dtype=np.bool_)
     same[table.start[1:-1] - 1] = False
     a, b = face[:-1][same], face[1:][same]
-    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    label = connected_components(graph, directed=False)[1]
+    label = grouped(a, b, n)
     _, first, place = np.unique(label, return_index=True, return_inverse=True)
     rank = np.empty(len(first), dtype=np.int32)
     rank[np.argsort(first)] = np.arange(len(first), dtype=np.int32)

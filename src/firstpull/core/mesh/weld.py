@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Floats
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 
 NEAR = 1e-5
@@ -95,8 +96,6 @@ def welded_near(mesh: Mesh, chosen: NDArray[np.int32], *, tol_mm: float) -> Mesh
 
     Vertices that share a face are never merged. Each group takes the place of its first.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
     if len(chosen) < 2:
@@ -107,8 +106,7 @@ def welded_near(mesh: Mesh, chosen: NDArray[np.int32], *, tol_mm: float) -> Mesh
     if not len(pairs):
         return mesh
     n = len(mesh.vertices_mm)
-    graph = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    label = connected_components(graph, directed=False)[1]
+    label = grouped(pairs[:, 0], pairs[:, 1], n)
     first = np.full(label.max() + 1, n)
     np.minimum.at(first, label, np.arange(n))
     return without_unused(Mesh(mesh.vertices_mm, first[label][mesh.faces]))

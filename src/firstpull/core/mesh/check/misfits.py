@@ -9,6 +9,7 @@ import numpy as np
 from numba import njit
 
 from firstpull.core.arrays import Flags, Floats, Ints
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.topology import edge_table
 
@@ -122,18 +123,13 @@ def linked_parts(mesh: Mesh, label: Ints, misfits: Misfits) -> Ints:
         label: (F,) the parts as edges join them.
         misfits: of the mesh.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     if not len(misfits.pairs) and not len(misfits.vertex):
         return label
     at = np.zeros(len(mesh.vertices_mm), dtype=np.int32)
     at[mesh.faces.ravel()] = np.repeat(label, 3)
     a = np.concatenate([at[misfits.pairs[:, 0]], at[misfits.vertex]])
     b = np.concatenate([at[misfits.pairs[:, 1]], label[misfits.face]])
-    n = int(label.max()) + 1
-    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    whole: Ints = connected_components(graph, directed=False)[1].astype(np.int32)[label]
+    whole: Ints = grouped(a, b, int(label.max()) + 1)[label]
     return whole
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats, Ints
 from firstpull.core.mesh.crossings import Crossings
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.orient import part_volumes_mm3
 
@@ -80,9 +81,6 @@ def nested_bodies(mesh: Mesh, label: Ints, closed: Flags, meeting: Ints) -> dict
 
 def crossed_places(mesh: Mesh, crossings: Crossings, chosen: Flags) -> tuple[CrossedPlace, ...]:
     """Chosen pairs of faces gathered into places, the widest first."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     a, b = crossings.a[chosen], crossings.b[chosen]
     if not len(a):
         return ()
@@ -93,8 +91,7 @@ def crossed_places(mesh: Mesh, crossings: Crossings, chosen: Flags) -> tuple[Cro
     n, v = len(faces), len(mesh.vertices_mm)
     rows = np.concatenate([number[: len(a)], face])
     columns = np.concatenate([number[len(a) :], n + corner])
-    graph = coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, columns)), shape=(n + v, n + v))
-    place = connected_components(graph, directed=False)[1][:n]
+    place = grouped(rows, columns, n + v)[:n]
     through, spots = crossings.through[chosen], crossings.places_mm[chosen]
     of_pair = place[number[: len(a)]]
     found = []

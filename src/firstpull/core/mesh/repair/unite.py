@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from firstpull.core.arrays import Ints
 from firstpull.core.mesh.check.overlaps import meeting_bodies, nested_bodies
 from firstpull.core.mesh.crossings import Crossings, find_crossings
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.orient import part_volumes_mm3
 from firstpull.core.mesh.solid import mesh_of, solid
@@ -77,15 +78,10 @@ def _owners(mesh: Mesh, label: Ints) -> NDArray[np.int64]:
 
 def _groups(links: NDArray[np.int64], owner: NDArray[np.int64]) -> Ints:
     """(P,) number of the group of bodies that end up as one."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     n = len(owner)
     a = np.concatenate([links[:, 0], np.arange(n)])
     b = np.concatenate([links[:, 1], owner])
-    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    group: Ints = connected_components(graph, directed=False)[1].astype(np.int32)
-    return group
+    return grouped(a, b, n)
 
 
 def _body(mesh: Mesh, label: Ints, part: int, owner: NDArray[np.int64]):  # type: ignore[no-untyped-def]

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Floats, Ints
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.topology import EdgeTable, edge_table
 
@@ -30,15 +31,9 @@ def without_inner_walls(mesh: Mesh) -> Mesh:
 
 def _sheets(mesh: Mesh, table: EdgeTable) -> Ints:
     """(F,) number of the sheet each face belongs to, sheets being joined at two-faced edges."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     two = table.start[:-1][table.count == 2]
     a, b = table.sides[two] // 3, table.sides[two + 1] // 3
-    n = len(mesh.faces)
-    graph = coo_matrix((np.ones(len(a)), (a, b)), shape=(n, n))
-    label: Ints = connected_components(graph, directed=False)[1].astype(np.int32)
-    return label
+    return grouped(a, b, len(mesh.faces))
 
 
 def _removable(mesh: Mesh, table: EdgeTable, sheet: Ints) -> int | None:
@@ -67,9 +62,6 @@ def unzipped(mesh: Mesh) -> Mesh:
     fans of faces meet in a point are doubled. Positions stay; an edge of an odd number of
     faces stays as it is.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     table = edge_table(mesh)
     two = table.start[:-1][table.count == 2]
     pairs = [np.stack([table.sides[two], table.sides[two + 1]], axis=1)]
@@ -84,8 +76,7 @@ def unzipped(mesh: Mesh) -> Mesh:
     a = np.concatenate([one, after[one]])
     b = np.concatenate([at_begin, at_end])
     n = len(corner)
-    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    fan = connected_components(graph, directed=False)[1]
+    fan = grouped(a, b, n)
     # vertices that stay whole keep their number; further fans get new ones
     first = np.full(fan.max() + 1, n)
     np.minimum.at(first, fan, corner)

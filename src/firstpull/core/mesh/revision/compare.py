@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats, Ints
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.inside import is_inside
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.deviation import Deviation, deviation
@@ -178,13 +179,7 @@ def _patches(side: str, mesh: Mesh, off: Flags, at_vertices_mm: Floats) -> list[
 
 
 def _joined_at_corners(mesh: Mesh, faces: NDArray[np.int64]) -> Ints:
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     corners = mesh.faces[faces].ravel()
     rows = np.repeat(np.arange(len(faces)), 3)
     n = len(faces)
-    size = n + len(mesh.vertices_mm)
-    graph = coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, n + corners)), shape=(size, size))
-    label: Ints = connected_components(graph, directed=False)[1][:n].astype(np.int32)
-    return label
+    return grouped(rows, n + corners, n + len(mesh.vertices_mm))[:n]

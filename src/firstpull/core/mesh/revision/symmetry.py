@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
+from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
@@ -302,14 +303,9 @@ def _oriented(point: Floats, way: Floats) -> Plane:
 
 def _patches(mesh: Mesh, chosen: Flags) -> list[NDArray[np.int64]]:
     """Chosen vertices in groups that hang together along edges."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     a, b = mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
     link = chosen[a] & chosen[b]
-    n = len(chosen)
-    graph = coo_matrix((np.ones(int(link.sum())), (a[link], b[link])), shape=(n, n))
-    label = connected_components(graph, directed=False)[1]
+    label = grouped(a[link], b[link], len(chosen))
     own = np.flatnonzero(chosen)
     own = own[np.argsort(label[own], kind="stable")]
     return np.split(own, np.flatnonzero(np.diff(label[own])) + 1) if len(own) else []
