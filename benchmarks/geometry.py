@@ -8,8 +8,6 @@ Prints seconds and ratios; decides nothing.
 from __future__ import annotations
 
 import argparse
-import time
-from collections.abc import Callable
 
 import igl
 import numpy as np
@@ -20,16 +18,7 @@ from firstpull.core.mesh.grid import Grid, closest
 from firstpull.core.mesh.inside import is_inside
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.show import LOOKS_PER_FACE, find_show
-
-
-def seconds(work: Callable[[], object]) -> float:
-    """Best of two: the first may still compile."""
-    times = []
-    for _ in range(2):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return min(times)
+from timing import seconds
 
 
 def distance_row(mesh: Mesh) -> tuple[str, float, float, str]:

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,18 +25,9 @@ from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.compare import compare
 from firstpull.core.mesh.thickness import wall_thickness
+from timing import seconds
 
 Row = tuple[str, float, float | None, str]
-
-
-def seconds(work: Callable[[], object]) -> float:
-    """Best of two: the first may still compile."""
-    times = []
-    for _ in range(2):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return min(times)
 
 
 def arrays(mesh: Mesh) -> tuple[Any, Any]:

@@ -29,6 +29,7 @@ MOULD = (
     "casting shadows",
     "parting in one",
     "parting in two",
+    "parting in three and four",
     "weighing the choice",
     "building skin and shell",
 )

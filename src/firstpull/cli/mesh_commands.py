@@ -160,14 +160,15 @@ def compare(
 ) -> None:
     """Say where two revisions of a part differ, and by how much."""
     from firstpull.cli.mesh_pages import show_compared
-    from firstpull.services.compare_meshes import CompareResults, compare_meshes
+    from firstpull.services.compare_meshes import compare_meshes
+    from firstpull.services.results_out import MapAndPicture
 
     with told(as_json=as_json):
         with progress_bar(wanted=not as_json) as progress:
             report = compare_meshes(
                 old,
                 new,
-                results=CompareResults(map_file, picture, force),
+                results=MapAndPicture(map_file, picture, force),
                 same_mm=positive("--same", same),
                 align=align,
                 unit=unit,

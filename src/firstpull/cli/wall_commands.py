@@ -40,14 +40,15 @@ def thickness(
 ) -> None:
     """Say how thick the wall is, and where it is too thin."""
     from firstpull.cli.mesh_pages import show_places
-    from firstpull.services.measure_thickness import ThicknessResults, measure_thickness
+    from firstpull.services.measure_thickness import measure_thickness
+    from firstpull.services.results_out import MapAndPicture
 
     positive("--least", least)
     with told(as_json=as_json):
         with progress_bar(wanted=not as_json) as progress:
             report = measure_thickness(
                 mesh,
-                results=ThicknessResults(map_file, picture, force),
+                results=MapAndPicture(map_file, picture, force),
                 least_mm=least,
                 unit=unit,
                 scale=positive("--scale", scale),

@@ -20,18 +20,9 @@ from firstpull.services.check_mesh import PICTURES
 from firstpull.services.mesh_in import Arrived, arrive
 from firstpull.services.mesh_out import MAPS, save_map
 from firstpull.services.mesh_sheets import facts_of
-from firstpull.services.results_out import need_format, need_free, write_whole
+from firstpull.services.results_out import MapAndPicture, need_format, need_free, write_whole
 
 TOLD = 12  # patches that are listed and pinned
-
-
-@dataclass(frozen=True)
-class CompareResults:
-    """The files to write: the map on the new revision, the picture; None for those not wanted."""
-
-    map: Path | None = None
-    picture: Path | None = None
-    force: bool = False
 
 
 @dataclass(frozen=True)
@@ -114,7 +105,7 @@ def compare_meshes(
     old: str | Path,
     new: str | Path,
     *,
-    results: CompareResults | None = None,
+    results: MapAndPicture | None = None,
     same_mm: float | None = None,
     align: bool = True,
     unit: str | None = None,
@@ -133,7 +124,7 @@ def compare_meshes(
     Raises:
         WorkshopError: a file cannot be read, or a result cannot be written.
     """
-    results = results or CompareResults()
+    results = results or MapAndPicture()
     need_format(results.map, MAPS)
     need_format(results.picture, PICTURES)
     paths = [results.map, results.picture]

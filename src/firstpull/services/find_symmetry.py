@@ -52,8 +52,7 @@ class SymmetryReport:
         return (
             self.mirror.in_words(),
             f"Mirror plane: {_equation(self.mirror.plane)}.",
-            f"Half of the surface is off by no more than {half}, 95 % by no more than {most}, the"
-            f" worst place by {worst}.",
+            f"Off on half of the surface by at most: {half}; on 95 %: {most}; anywhere: {worst}.",
         )
 
     def as_json(self) -> dict[str, Any]:

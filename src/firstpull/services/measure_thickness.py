@@ -19,20 +19,11 @@ from firstpull.services.check_mesh import PICTURES
 from firstpull.services.mesh_in import Arrived, arrive
 from firstpull.services.mesh_out import MAPS, save_map
 from firstpull.services.mesh_sheets import facts_of
-from firstpull.services.results_out import need_format, need_free, write_whole
+from firstpull.services.results_out import MapAndPicture, need_format, need_free, write_whole
 from firstpull.services.sound_mesh import sound
 
 SHARES = (0.05, 0.5, 0.95)
 TOLD = 12  # thin places that are listed and pinned
-
-
-@dataclass(frozen=True)
-class ThicknessResults:
-    """The files to write: a map in colour, a picture; None for those not wanted."""
-
-    map: Path | None = None
-    picture: Path | None = None
-    force: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,7 +100,7 @@ class ThicknessReport:
 def measure_thickness(
     path: str | Path,
     *,
-    results: ThicknessResults | None = None,
+    results: MapAndPicture | None = None,
     least_mm: float | None = None,
     unit: str | None = None,
     scale: float | None = None,
@@ -129,7 +120,7 @@ def measure_thickness(
     Raises:
         WorkshopError: the file cannot be read, is open, or a result cannot be written.
     """
-    results = results or ThicknessResults()
+    results = results or MapAndPicture()
     least = LEAST_WALL_MM if least_mm is None else least_mm
     need_format(results.map, MAPS)
     need_format(results.picture, PICTURES)

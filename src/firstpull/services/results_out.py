@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
 from firstpull.core.errors import WorkshopError
@@ -26,6 +27,21 @@ class ResultFormat(WorkshopError):
     """A result was asked for in a format that it cannot have."""
 
     code = "result_format"
+
+
+@dataclass(frozen=True)
+class MapAndPicture:
+    """What may be written besides the report.
+
+    Args:
+        map: the mesh with the measure in colour, or None.
+        picture: a PNG of that, or None.
+        force: whether older files may be replaced.
+    """
+
+    map: Path | None = None
+    picture: Path | None = None
+    force: bool = False
 
 
 def need_free(

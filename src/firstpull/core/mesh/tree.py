@@ -53,6 +53,13 @@ class Tree:
         _bound(corners, start, boxes)
         return Tree(boxes, order, start.astype(np.int32), corners)
 
+    @property
+    def rank(self) -> Ints:
+        """(F,) where each face stands in ``order``."""
+        rank = np.empty(len(self.order), dtype=np.int32)
+        rank[self.order] = np.arange(len(self.order), dtype=np.int32)
+        return rank
+
     def closest(
         self,
         points_mm: ArrayLike,

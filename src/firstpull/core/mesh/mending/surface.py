@@ -25,9 +25,9 @@ from firstpull.core.mesh.repair.untangle import unzipped, without_inner_walls
 from firstpull.core.mesh.topology import closed_parts, components, edge_table, open_loops
 from firstpull.core.mesh.wall.thicken import (
     MOST_POINTS,
-    WALL_STEPS,
     CannotThicken,
     Thickened,
+    grid_points,
     thickened,
 )
 from firstpull.core.mesh.weld import NEAR, welded, welded_near, without_unused
@@ -190,7 +190,7 @@ def _need_few_crossed(mesh: Mesh, label: Ints, closed: Flags, wall_mm: float) ->
     found = find_crossings(mesh)
     own = label[found.a[label[found.a] == label[found.b]]]
     crossed = np.unique(own[~closed[own]])
-    points = sum(_grid_points(mesh.with_faces(label == part), wall_mm) for part in crossed)
+    points = sum(grid_points(mesh.with_faces(label == part), wall_mm=wall_mm) for part in crossed)
     if len(crossed) > 1 and points > MOST_POINTS:
         raise TooMuchToMend(
             where="Mesh",
@@ -200,11 +200,6 @@ def _need_few_crossed(mesh: Mesh, label: Ints, closed: Flags, wall_mm: float) ->
             " are worked through",
             remedy="Mend them one by one, each from a file of its own, or give a thicker --wall.",
         )
-
-
-def _grid_points(surface: Mesh, wall_mm: float) -> float:
-    """How many points the space around a surface has when its wall is carved out of it."""
-    return float(np.prod(np.ptp(surface.vertices_mm, axis=0) * WALL_STEPS / wall_mm + 8.0))
 
 
 def _facing_out(work: Work, chosen: Flags) -> tuple[Mesh, Work]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.revision.places import even_places
 from firstpull.core.mesh.tree import Tree
 
 PLACES = 6000  # looked at on the surface
@@ -47,7 +48,7 @@ def aligned(mesh: Mesh, onto: Mesh, *, close_mm: float = 0.05) -> Alignment:
     of multiple range images (1992).
     """
     tree = Tree.of(onto)
-    points = _places(mesh)
+    points = even_places(mesh, PLACES)[0]
     still = np.eye(4)
     if _off(points, tree) <= close_mm:
         return _told(mesh, still, points, tree)
@@ -60,20 +61,6 @@ def aligned(mesh: Mesh, onto: Mesh, *, close_mm: float = 0.05) -> Alignment:
         if off <= close_mm:
             break
     return _told(mesh, best, points, tree)
-
-
-def _places(mesh: Mesh) -> Floats:
-    """Middles of faces, each with the same share of the surface to it."""
-    area = np.cumsum(mesh.face_areas_mm2)
-    wanted = (np.arange(PLACES) + 0.5) / PLACES * area[-1]
-    faces = np.searchsorted(area, wanted)
-    turn = (np.arange(PLACES) * 0.6180339887498949) % 1.0
-    turn = np.stack([turn, (np.arange(PLACES) * 0.7548776662466927) % 1.0], axis=1)
-    over = turn.sum(axis=1) > 1.0
-    turn[over] = 1.0 - turn[over]
-    corners = mesh.corners_mm[faces]
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    return np.asarray(a + turn[:, :1] * (b - a) + turn[:, 1:] * (c - a))
 
 
 def _off(points: Floats, tree: Tree) -> float:
@@ -95,7 +82,7 @@ def _starts(mesh: Mesh, onto: Mesh) -> list[Floats]:
 
 def _frame(mesh: Mesh) -> tuple[Floats, Floats]:
     """The middle of the surface and its principal axes, right-handed."""
-    points = _places(mesh)
+    points = even_places(mesh, PLACES)[0]
     middle = points.mean(axis=0)
     _, axes = np.linalg.eigh(np.cov((points - middle).T))
     if np.linalg.det(axes) < 0:

@@ -79,8 +79,7 @@ def deviation(mesh: Mesh, other: Tree, *, tol_mm: float = 0.01) -> Deviation:
     (3.0, 3.0, (0.0, 9.0, 3.0))
     """
     away, face, _ = other.closest(mesh.vertices_mm)
-    rank = np.empty(len(other.order), dtype=np.int32)
-    rank[other.order] = np.arange(len(other.order), dtype=np.int32)
+    rank = other.rank
     used = np.unique(mesh.faces)
     worst = int(used[np.argmax(away[used])])
     least, place = float(away[worst]), mesh.vertices_mm[worst]

@@ -12,6 +12,7 @@ from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
+from firstpull.core.mesh.revision.places import even_places
 from firstpull.core.mesh.revision.simplify import with_edges_up_to
 from firstpull.core.mesh.tree import Tree
 
@@ -151,7 +152,7 @@ def find_mirror(mesh: Mesh, *, limit_share: float = LIMIT_SHARE) -> Mirror | Non
     low, high = mesh.bounds_mm
     diagonal = float(np.linalg.norm(high - low))
     tree = Tree.of(mesh)
-    points, normals = _places(mesh, FINE[0])
+    points, normals = even_places(mesh, FINE[0])
     some = slice(None, None, FINE[0] // ROUGH[0])
     rough = [
         _fitted(start, points[some], normals[some], mesh, tree, diagonal, rounds=ROUGH[1])
@@ -164,33 +165,6 @@ def find_mirror(mesh: Mesh, *, limit_share: float = LIMIT_SHARE) -> Mirror | Non
     off.flags.writeable = False
     found = Mirror(plane, measured, off, _vertex_areas(measured))
     return found if found.median_mm <= limit_share * diagonal else None
-
-
-def _places(mesh: Mesh, count: int) -> tuple[Floats, Floats]:
-    """(N, 3) places spread evenly by area, and the surface's normals there.
-
-    Faces are met in the order of a walk through space, and their area is stepped along evenly.
-    """
-    areas = mesh.face_areas_mm2
-    low, high = mesh.bounds_mm
-    cells = ((mesh.face_centres_mm - low) / max(float((high - low).max()), 1e-300) * 15.99).astype(
-        int
-    )
-    code = np.zeros(len(areas), dtype=np.int64)
-    for bit in range(4):
-        for axis in range(3):
-            code |= ((cells[:, axis] >> bit) & 1) << (3 * bit + axis)
-    order = np.argsort(code, kind="stable")
-    ends = np.cumsum(areas[order])
-    steps = (np.arange(count) + 0.5) / count
-    face = order[np.searchsorted(ends, steps * ends[-1])]
-    # within the face by the two golden steps of the plane: spread without clumps
-    u, v = (np.arange(count) * 0.7548776662466927) % 1, (np.arange(count) * 0.5698402909980532) % 1
-    fold = u + v > 1
-    u, v = np.where(fold, 1 - u, u), np.where(fold, 1 - v, v)
-    c = mesh.corners_mm[face]
-    points = c[:, 0] + u[:, None] * (c[:, 1] - c[:, 0]) + v[:, None] * (c[:, 2] - c[:, 0])
-    return points, mesh.face_normals[face]
 
 
 def _starts(points: Floats, normals: Floats, diagonal: float) -> list[Plane]:

@@ -64,8 +64,7 @@ def within(mesh: Mesh, other: Tree, *, limit_mm: float) -> Within | None:
     """
     if not len(mesh.faces):
         return Within(0.0, 0.0)
-    rank = np.empty(len(other.order), dtype=np.int32)
-    rank[other.order] = np.arange(len(other.order), dtype=np.int32)
+    rank = other.rank
     away, face, _ = other.closest(mesh.vertices_mm)
     found = float(away[np.unique(mesh.faces)].max())
     nearest = rank[face][mesh.faces]

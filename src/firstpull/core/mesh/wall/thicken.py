@@ -95,7 +95,7 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
     try:
         lidded = _lidded(surface)
         crossed = crosses_itself(surface)
-        if not crossed and not _is_compact(surface, wall_mm):
+        if not crossed and grid_points(surface, wall_mm=wall_mm) > LIDS_POINTS:
             _need_lids(lidded)
         if crossed or crosses_itself(lidded):
             wall, off = _anew(lidded, surface, wall_mm)
@@ -163,10 +163,9 @@ def _stitched(surface: Mesh, inner_mm: Floats) -> Mesh:
     )
 
 
-def _is_compact(surface: Mesh, wall_mm: float) -> bool:
-    """Whether the space around a surface is small enough to make it anew for its lids' sake."""
-    points = np.prod(np.ptp(surface.vertices_mm, axis=0) * WALL_STEPS / wall_mm + 8.0)
-    return bool(points <= LIDS_POINTS)
+def grid_points(surface: Mesh, *, wall_mm: float) -> float:
+    """How many points the space around a surface has when its wall is carved out of it."""
+    return float(np.prod(np.ptp(surface.vertices_mm, axis=0) * WALL_STEPS / wall_mm + 8.0))
 
 
 def _need_lids(lidded: Mesh) -> None:
