@@ -7,7 +7,7 @@ import pytest
 
 import menagerie as m
 import shapes
-from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.revision.align import aligned
 from firstpull.core.mesh.revision.compare import compare
 
@@ -46,6 +46,16 @@ def test_a_bump_is_found_with_its_place_height_and_sign(high: float) -> None:
     # the bump's own volume: the integral of h (1 - r^2 / w^2)^2 is pi w^2 h / 3
     assert found.volume_mm3 == pytest.approx(np.pi * 144 * high / 3, rel=0.05)
     assert ("higher" if high > 0 else "lower") in found.sentence
+    # the same bump as the old surface sees it is no second change
+    assert len(found.changes) == 1 and len(found.differences) == 2
+    assert "except in 1 place;" in found.sentence
+
+
+def test_what_is_gone_without_anything_new_in_its_place_is_a_change() -> None:
+    ball, knob = m.ball(), m.ball(radius_mm=12, at=(0, 0, 90))
+    found = compare(joined([ball, knob]), ball)
+    (gone,) = found.changes
+    assert gone.side == "old" and gone.area_mm2 == pytest.approx(knob.area_mm2)
 
 
 def test_the_other_side_of_a_wall_is_not_taken_for_the_same_by_sign() -> None:

@@ -87,9 +87,9 @@ class CompareReport:
                     "at_mm": [round(c, 3) for c in patch.place_mm],
                     "sentence": patch_sentence(patch),
                 }
-                for number, patch in enumerate(self.found.differences[:TOLD], start=1)
+                for number, patch in enumerate(self.found.changes[:TOLD], start=1)
             ],
-            "more": max(len(self.found.differences) - TOLD, 0),
+            "more": max(len(self.found.changes) - TOLD, 0),
             "new_from_old_mm": {
                 "least": self.found.there.least_mm,
                 "most": self.found.there.most_mm,
@@ -161,7 +161,7 @@ def patch_sentence(patch: Difference) -> str:
 
 
 def _picture(report: CompareReport, laid: Mesh, paint: Paint) -> bytes:
-    marks = _marks(report.found.differences[:TOLD])
+    marks = _marks(report.found.changes[:TOLD])
     notes = [report.found.sentence, report.laid, *report.bounds]
     title = f"{report.new.name} beside {report.old.name}"
     sheet = MeshSheet(title, facts_of(measure(laid)), laid, marks, paint, notes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,8 @@ class Difference:
         most_mm: how far it lies from the other surface at most, looked at in its corners:
             positive where it stands proud of the other, negative where it lies inside.
         place_mm: where that is.
+        echo: whether it is what a change looks like from the old side: the new surface that
+            lies nearest differs as well, and is told of by itself.
     """
 
     side: str
@@ -37,6 +39,7 @@ class Difference:
     area_mm2: float
     most_mm: float
     place_mm: tuple[float, float, float]
+    echo: bool = False
 
 
 @dataclass(frozen=True)
@@ -64,16 +67,21 @@ class Comparison:
     volume_mm3: float | None
 
     @property
+    def changes(self) -> tuple[Difference, ...]:
+        """The differences with each change told once, the largest first."""
+        return tuple(found for found in self.differences if not found.echo)
+
+    @property
     def sentence(self) -> str:
         """What a person wants to know first."""
         most = max(self.there.most_mm, self.back.most_mm)
-        if not self.differences:
+        if not self.changes:
             return (
                 f"The same within {self.same_mm:g} mm everywhere (no point off by {most:.2g} mm)."
             )
-        first = self.differences[0]
+        first = self.changes[0]
         x, y, z = first.place_mm
-        places = "1 place" if len(self.differences) == 1 else f"{len(self.differences)} places"
+        places = "1 place" if len(self.changes) == 1 else f"{len(self.changes)} places"
         higher = (first.side == "new") == (first.most_mm > 0)
         share = np.floor(1e4 * self.same_share) / 100.0
         return (
@@ -109,7 +117,7 @@ def compare(old: Mesh, new: Mesh, *, same_mm: float = SAME_MM, tol_mm: float = 0
     new_off, old_off = _off(new, old_tree, new_mm, same_mm), _off(old, new_tree, old_mm, same_mm)
     differences = [
         *_patches("new", new, new_off, new_mm),
-        *_patches("old", old, old_off, old_mm),
+        *(_heard(patch, old, new_off, new_tree) for patch in _patches("old", old, old_off, old_mm)),
     ]
     area = new.face_areas_mm2
     closed = is_closed(old) and is_closed(new)
@@ -176,6 +184,13 @@ def _patches(side: str, mesh: Mesh, off: Flags, at_vertices_mm: Floats) -> list[
             )
         )
     return found
+
+
+def _heard(patch: Difference, old: Mesh, new_off: Flags, new_tree: Tree) -> Difference:
+    """The patch, an echo where over half of it lies nearest to new surface that is off."""
+    _, nearest, _ = new_tree.closest(old.face_centres_mm[patch.faces])
+    areas = old.face_areas_mm2[patch.faces]
+    return replace(patch, echo=bool(areas[new_off[nearest]].sum() > 0.5 * patch.area_mm2))
 
 
 def _joined_at_corners(mesh: Mesh, faces: NDArray[np.int64]) -> Ints:
