@@ -204,3 +204,22 @@ def test_bodies_that_touch_in_a_tip_come_apart() -> None:
     mended = mend(m.hourglass())
     assert mended.changed == {"vertices_parted": 1}
     assert [f.kind for f in find_defects(mended.mesh)] == ["separate parts"]
+
+
+def test_a_rebuilt_surface_is_measured_against_the_one_that_could_not_be_mended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A refusal at the first stage: what was kept is the mesh as it was then, not the new one."""
+    from firstpull.core.mesh.mending import mend as module
+    from firstpull.core.mesh.revision.compare import compare
+
+    def refused(work: object) -> None:
+        raise CannotMend(where="Mesh", found="cannot be parted", remedy="Part it by hand.")
+
+    monkeypatch.setattr(module, "parted", refused)
+    holed = m.without(BALL, 700)
+    mended = mend(holed, rebuild_step_mm=3.0)
+    assert mended.changed["rebuilt_at_step_mm"] == 3.0
+    assert mended.kept is not None and np.array_equal(mended.kept.faces, holed.faces)
+    # corners that a grid of 3 mm cuts off show as what they are
+    assert compare(mended.kept, mended.mesh).back.least_mm > 1e-6

@@ -12,7 +12,7 @@ from PIL import ImageDraw
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.packet.camera import View
-from firstpull.packet.overlay import SCALE, Overlay, _font, _free_place
+from firstpull.packet.overlay import SCALE, Overlay, font, free_place
 from firstpull.packet.palette import ACCENT, INK, PAPER, Colour
 
 ASKED: Colour = (24, 84, 116)
@@ -56,7 +56,7 @@ class MeshMarks(Overlay):
         taken: list[Floats] = []
         for badge in badges:
             at = np.array(badge.at_px)
-            label = _free_place(at, middle, taken, size=(w, h), unit=self.unit)
+            label = free_place(at, middle, taken, size=(w, h), unit=self.unit)
             taken.append(label)
             colour = ASKED if badge.shape == "tag" else ACCENT
             self._line([tuple(at), tuple(label)], 1.4 + 2 * HALO, PAPER)
@@ -101,5 +101,5 @@ def draw_badge(draw: ImageDraw.ImageDraw, at: Floats, badge: Badge, unit: float)
         draw.rounded_rectangle(box, 3.0 * unit, (*fill, 255), (*colour, 255), edge)
     else:
         draw.ellipse(box, (*fill, 255), (*colour, 255), edge)
-    font = _font(round(15 * unit))
+    font = font(round(15 * unit))
     draw.text((x, y - 0.4 * unit), badge.label, fill=(*text, 255), font=font, anchor="mm")

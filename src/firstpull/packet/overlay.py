@@ -37,7 +37,7 @@ class Pin:
 
 
 @lru_cache(maxsize=8)
-def _font(size: int) -> ImageFont.FreeTypeFont:
+def font(size: int) -> ImageFont.FreeTypeFont:
     source = files("firstpull.packet").joinpath("fonts", "Barlow-SemiBold.ttf")
     with source.open("rb") as handle:
         return ImageFont.truetype(handle, size)
@@ -109,7 +109,7 @@ class Overlay:
         taken: list[NDArray[np.float64]] = []
         for pin in pins:
             at = np.array(pin.at_px)
-            label = _free_place(at, middle, taken, size=(w, h), unit=self.unit)
+            label = free_place(at, middle, taken, size=(w, h), unit=self.unit)
             taken.append(label)
             self._line([tuple(at), tuple(label)], 1.2, ACCENT)
             self._disc(at, 2.8, ACCENT, ACCENT)
@@ -144,12 +144,12 @@ class Overlay:
             place,
             words,
             fill=(*colour, 255),
-            font=_font(round(size * self.unit * SCALE)),
+            font=font(round(size * self.unit * SCALE)),
             anchor=anchor,
         )
 
 
-def _free_place(
+def free_place(
     at: Floats, middle: Floats, taken: Sequence[Floats], *, size: tuple[int, int], unit: float
 ) -> Floats:
     """Where a label fits: outward first, then turned and further out until it is free."""

@@ -58,7 +58,8 @@ def mend(
     """A sound solid made from any mesh, or a refusal that names what stands in the way.
 
     What leaves is closed, outward and free of self-crossing, and proved so. Openings and
-    rims stay open unless asked for; the show side of an open surface does not move.
+    rims stay open unless asked for; the show side of an open surface does not move, unless it
+    had to be made anew, which the notes say.
 
     Args:
         mesh: any triangles, in millimetres.
@@ -107,8 +108,9 @@ def mend(
     except CannotMend as refusal:
         if "rebuild" not in stages:
             raise
-        work = made_anew(work, refusal, step_mm=rebuild_step_mm)
-        work = proved(replace(work, kept=work.kept or work.mesh))
+        # what it is measured against is the surface before it was made anew
+        work = replace(work, kept=work.kept or work.mesh)
+        work = proved(made_anew(work, refusal, step_mm=rebuild_step_mm))
     left = find_defects(
         work.mesh,
         small_hole_mm=small_hole_mm,

@@ -51,8 +51,7 @@ class Thickened:
         tight_share: share of the area where the hollow is too tight for two full walls.
         filled_mm3: about how much is solid through where the hollow is too tight; 0 where
             nothing was carved.
-        off_mm: how far the show side strayed; 0 unless the surface crosses itself and had to
-            be made anew.
+        off_mm: how far the show side strayed; 0 unless the surface had to be made anew.
     """
 
     mesh: Mesh
@@ -71,7 +70,8 @@ def thickened(surface: Mesh, *, wall_mm: float) -> Thickened:
 
     Returns:
         the wall, closed and free of crossings; its outer sheet is the surface itself,
-        triangle by triangle, unless that crosses itself.
+        triangle by triangle, unless that crosses itself or no lid fits over its openings:
+        then it is made anew.
 
     Raises:
         CannotThicken: no such wall was found.
