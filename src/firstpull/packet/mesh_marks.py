@@ -101,5 +101,5 @@ def draw_badge(draw: ImageDraw.ImageDraw, at: Floats, badge: Badge, unit: float)
         draw.rounded_rectangle(box, 3.0 * unit, (*fill, 255), (*colour, 255), edge)
     else:
         draw.ellipse(box, (*fill, 255), (*colour, 255), edge)
-    font = font(round(15 * unit))
-    draw.text((x, y - 0.4 * unit), badge.label, fill=(*text, 255), font=font, anchor="mm")
+    face = font(round(15 * unit))
+    draw.text((x, y - 0.4 * unit), badge.label, fill=(*text, 255), font=face, anchor="mm")
