@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,9 +37,13 @@ class Pin:
     hidden: bool = False
 
 
-@lru_cache(maxsize=8)
-def font(size: int) -> ImageFont.FreeTypeFont:
-    source = files("firstpull.packet").joinpath("fonts", "Barlow-SemiBold.ttf")
+Weight = Literal["Regular", "SemiBold"]
+
+
+@lru_cache(maxsize=16)
+def font(size: int, weight: Weight = "SemiBold") -> ImageFont.FreeTypeFont:
+    """The packet's lettering, so many pixels high."""
+    source = files("firstpull.packet").joinpath("fonts", f"Barlow-{weight}.ttf")
     with source.open("rb") as handle:
         return ImageFont.truetype(handle, size)
 

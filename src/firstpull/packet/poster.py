@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from firstpull.packet.mesh_marks import Badge, draw_badge
+from firstpull.packet.overlay import font
 from firstpull.packet.palette import INK, PAPER
 from firstpull.packet.ramps import NEW, Ramp
 
@@ -22,8 +20,6 @@ TITLE, TEXT, SMALL = 46, 27, 24
 LINE = 36
 BADGE_UNIT = 1.45
 BOX = (116, 34)  # of a step in the key
-
-Weight = Literal["Regular", "SemiBold"]
 
 
 @dataclass(frozen=True)
@@ -64,7 +60,7 @@ def poster(
         (_wrapped(facts, room, TEXT), TEXT, "Regular"),
     ):
         for line in lines:
-            draw.text((MARGIN, y), line, fill=INK, font=_font(size, weight))
+            draw.text((MARGIN, y), line, fill=INK, font=font(size, weight))
             y += round(1.3 * size)
     draw.line([(MARGIN, y + 8), (wide - MARGIN, y + 8)], fill=INK, width=2)
     y += 24
@@ -87,9 +83,9 @@ def _ramp(draw: ImageDraw.ImageDraw, ramp: Ramp, new: str | None, y: int, room: 
     """The steps in a row, the value between two under their border; returns the next y."""
     wide, high = BOX
     draw.text(
-        (MARGIN, y + high / 2), ramp.title, fill=INK, font=_font(TEXT, "SemiBold"), anchor="lm"
+        (MARGIN, y + high / 2), ramp.title, fill=INK, font=font(TEXT, "SemiBold"), anchor="lm"
     )
-    x = MARGIN + round(_font(TEXT, "SemiBold").getlength(ramp.title)) + 28
+    x = MARGIN + round(font(TEXT, "SemiBold").getlength(ramp.title)) + 28
     first = x
     for step, colour in enumerate(ramp.colours):
         box = (x, y, x + wide, y + high)
@@ -98,19 +94,23 @@ def _ramp(draw: ImageDraw.ImageDraw, ramp: Ramp, new: str | None, y: int, room: 
             _hatched(draw, box, colour)
         if step < len(ramp.edges):
             words = f"{ramp.edges[step]:+.3g}" if ramp.edges[0] < 0 else f"{ramp.edges[step]:.3g}"
-            draw.text((x + wide, y + high + 6), words, fill=INK, font=_font(SMALL), anchor="ma")
+            draw.text(
+                (x + wide, y + high + 6), words, fill=INK, font=font(SMALL, "Regular"), anchor="ma"
+            )
         x += wide
     low, high_word = ramp.ends
     under = y + high + 6
-    draw.text((first, under), low, fill=INK, font=_font(SMALL), anchor="la")
-    draw.text((x, under), high_word, fill=INK, font=_font(SMALL), anchor="ra")
+    draw.text((first, under), low, fill=INK, font=font(SMALL, "Regular"), anchor="la")
+    draw.text((x, under), high_word, fill=INK, font=font(SMALL, "Regular"), anchor="ra")
     if new is not None:
         x += 48
         draw.rectangle((x, y, x + wide, y + high), fill=NEW, outline=INK, width=2)
         for dx in range(8, wide - 4, 11):
             for dy in range(8, high - 4, 11):
                 draw.rectangle((x + dx, y + dy, x + dx + 2, y + dy + 2), fill=_darker(NEW))
-        draw.text((x + wide + 14, y + high / 2), new, fill=INK, font=_font(TEXT), anchor="lm")
+        draw.text(
+            (x + wide + 14, y + high / 2), new, fill=INK, font=font(TEXT, "Regular"), anchor="lm"
+        )
     return y + high + 52
 
 
@@ -136,26 +136,19 @@ def _darker(colour: tuple[int, ...]) -> tuple[int, ...]:
 
 def _lines(draw: ImageDraw.ImageDraw, lines: Sequence[str], x: int, y: int, size: int) -> int:
     for line in lines:
-        draw.text((x, y + LINE / 2), line, fill=INK, font=_font(size), anchor="lm")
+        draw.text((x, y + LINE / 2), line, fill=INK, font=font(size, "Regular"), anchor="lm")
         y += LINE
     return y
 
 
 def _wrapped(text: str, room: int, size: int) -> list[str]:
     """A text in lines no wider than the room; a word that is wider stands by itself."""
-    font = _font(size)
+    face = font(size, "Regular")
     lines = [""]
     for word in text.split():
         longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and font.getlength(longer) > room:
+        if lines[-1] and face.getlength(longer) > room:
             lines.append(word)
         else:
             lines[-1] = longer
     return lines
-
-
-@lru_cache(maxsize=8)
-def _font(size: int, weight: Weight = "Regular") -> ImageFont.FreeTypeFont:
-    source = files("firstpull.packet").joinpath("fonts", f"Barlow-{weight}.ttf")
-    with source.open("rb") as handle:
-        return ImageFont.truetype(handle, size)
