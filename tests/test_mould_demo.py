@@ -136,7 +136,7 @@ def test_pieces_leave_off_the_board_with_draft(pieces):
 def test_bolts_pass_through_both_flanges():
     """Each hole is free in both pieces, and is surrounded by both."""
     built = mould_of(60_000).built[2]
-    (plane,) = built.parting.zones[0].planes
+    (plane,) = built.parting.zones[0].walls
     n = np.array(plane.normal)
     side = np.cross(n, [0.0, 0.0, 1.0])
     bolts = built.pieces[0].bolts_mm

@@ -80,7 +80,7 @@ def test_one_piece_follows_a_lean():
 def test_two_pieces_part_a_ridge_along_itself():
     one, two = parted("ridge")
     assert two.fill_cm3 < 0.3 * one.fill_cm3
-    normal = np.array(two.zones[0].planes[0].normal)
+    normal = np.array(two.zones[0].walls[0].normal)
     assert abs(normal[0]) > np.cos(np.radians(16))
 
 
@@ -97,7 +97,7 @@ def test_partings_keep_their_promises(name):
             assert zone.is_left_by(pull, draft_deg=DRAFT_DEG)
         assert parting.fill_cm3 >= 0
     assert one.pulls[0, 2] >= STEEPEST_ONE_PIECE
-    (ahead,), (behind,) = (zone.planes for zone in two.zones)
+    (ahead,), (behind,) = (zone.walls for zone in two.zones)
     np.testing.assert_allclose(ahead.normal, -np.array(behind.normal))
     assert ahead.offset_mm == -behind.offset_mm
     assert ahead.normal[2] == 0.0

@@ -59,7 +59,7 @@ def test_a_turned_pull_of_one_half_is_laid_on_that_half(turned):
     """Turned by 35 degrees across the parting plane, a half runs into the other or the skin."""
     built = mask().built[2]
     pulls = [np.array(piece.pull) for piece in built.pieces]
-    axis = np.cross(pulls[turned], built.parting.zones[turned].planes[0].normal)
+    axis = np.cross(pulls[turned], built.parting.zones[turned].walls[0].normal)
     turn = Rotation.from_rotvec(-np.radians(35.0) * axis / np.linalg.norm(axis))
     pulls[turned] = turn.apply(pulls[turned])
     found = failures(2, pulls=pulls)

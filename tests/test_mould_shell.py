@@ -13,7 +13,7 @@ from firstpull.core.mould.body import Body
 from firstpull.core.mould.parting import PLANE_ANGLES, Parting
 from firstpull.core.mould.shell import SkinAndShell, build_shell
 from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.sweep import EVERYWHERE, Zone
+from firstpull.core.mould.zone import EVERYWHERE, Zone
 from mould_cases import WALL, skin_of, standing_body
 
 UP = np.array([[0.0, 0.0, 1.0]])

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.solid import solid
-from firstpull.core.mould.sweep import EVERYWHERE, Zone, swept, with_soft_valleys
+from firstpull.core.mould.sweep import swept, with_soft_valleys
+from firstpull.core.mould.zone import EVERYWHERE, Zone
 
 Array = NDArray[np.float64]
 RADIUS = 40.0

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.grid import Field, Grid, sample
 from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.sweep import EVERYWHERE, Zone, swept
+from firstpull.core.mould.sweep import swept
+from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
 
 COARSE_STEPS = 4  # of the skin's grid
 PLANE_ANGLES = 12
@@ -41,6 +42,15 @@ class Parting:
     zones: tuple[Zone, ...]
     pulls: Floats
     fill_cm3: float
+
+    @property
+    def walls(self) -> tuple[PartingWall, ...]:
+        """Each wall between zones once, as the first zone beside it sees it."""
+        found: list[PartingWall] = []
+        for wall in (wall for zone in self.zones for wall in zone.walls):
+            if wall not in found and wall.turned not in found:
+                found.append(wall)
+        return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -103,7 +113,7 @@ def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
                 best = found
     assert best is not None
     _, zone, ahead, behind = best
-    other = Zone((zone.planes[0].turned,))
+    other = Zone((zone.walls[0].turned,))
     return settled(shadows, (zone, other), (ahead, behind), draft_deg=draft_deg)
 
 

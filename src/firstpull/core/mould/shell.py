@@ -22,7 +22,7 @@ from firstpull.core.mould.body import Body
 from firstpull.core.mould.bolts import bolt_holes, place_bolts
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.sweep import Zone, swept, with_soft_valleys
+from firstpull.core.mould.sweep import swept, with_soft_valleys
 
 FLANGE_WIDTH_MM = 25.0
 FLANGE_THICKER = 1.5  # than the shell
@@ -111,10 +111,10 @@ def build_shell(
         into = zone.into(*shape.grid.axes()) if several else None
         np.copyto(filled, s, where=True if into is None else into >= 0)
         side = contour(s, shape.grid)
-        half = _cut(solid(side), zone, beyond_mm=SEAM_MM)
+        half = zone.trim(solid(side), beyond_mm=SEAM_MM)
         outside = half if outside is None else outside + half
         field = _piece_field(shape, s, side, into, thickness_mm, clearance_mm)
-        made = _above_board(_cut(solid(contour(field, shape.grid)), zone))
+        made = _above_board(zone.trim(solid(contour(field, shape.grid))))
         own = bolts.of(zone)
         if len(own.places_mm):
             made = made - bolt_holes(own, through_mm=4 * FLANGE_THICKER * thickness_mm)
@@ -183,13 +183,6 @@ def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
         volume_cm3=mesh.volume_mm3 / 1000,
         bolts_mm=bolts,
     )
-
-
-def _cut(made: Any, zone: Zone, *, beyond_mm: float = 0.0) -> Any:
-    """Cut at the parting planes, or a little beyond them."""
-    for plane in zone.planes:
-        made = made.trim_by_plane(plane.normal, plane.offset_mm - beyond_mm)
-    return made
 
 
 def _above_board(made: Any) -> Any:

@@ -10,73 +10,14 @@ The piece lies where s is positive; where s is negative outside the skin, silico
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
-
 import numpy as np
 from numba import njit, prange
 from numpy.typing import ArrayLike
 
 from firstpull.core.mesh.grid import Field, Grid, trilinear
+from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
 
 DEEP_STEPS = 3.5  # below this many steps s is not followed further down
-
-
-@dataclass(frozen=True)
-class PartingPlane:
-    """One plane that bounds a zone, which lies where normal . x >= offset.
-
-    Args:
-        normal: unit vector into the zone.
-        offset_mm: where the plane stands along the normal.
-    """
-
-    normal: tuple[float, float, float]
-    offset_mm: float
-
-    @property
-    def turned(self) -> PartingPlane:
-        """The same plane as the zone on its other side sees it."""
-        x, y, z = self.normal
-        return PartingPlane((-x, -y, -z), -self.offset_mm)
-
-
-@dataclass(frozen=True)
-class Zone:
-    """The wedge of space that a shell piece is taken from.
-
-    Args:
-        planes: what bounds it; none is all of space.
-    """
-
-    planes: tuple[PartingPlane, ...] = ()
-
-    @staticmethod
-    def beyond(normal: ArrayLike, offset_mm: float) -> Zone:
-        """The half-space normal . x >= offset."""
-        x, y, z = (float(c) for c in np.asarray(normal))
-        return Zone((PartingPlane((x, y, z), float(offset_mm)),))
-
-    def within(self, plane: PartingPlane) -> Zone:
-        """The part of the zone on the inner side of a further plane."""
-        return Zone((*self.planes, plane))
-
-    def into(self, x: Any, y: Any, z: Any) -> Any:
-        """How far each point lies inside, negative outside; infinite where nothing bounds it."""
-        depth: Any = np.float32(np.inf)
-        for plane in self.planes:
-            n = plane.normal
-            here = (n[0] * x + n[1] * y + n[2] * z - plane.offset_mm).astype(np.float32)
-            depth = np.minimum(depth, here)
-        return depth
-
-    def is_left_by(self, pull: ArrayLike, *, draft_deg: float) -> bool:
-        """Whether a piece in the zone, moving along the pull, never comes back to its border."""
-        least = np.sin(np.radians(draft_deg)) - 1e-9
-        return all(float(np.dot(p.normal, np.asarray(pull))) >= least for p in self.planes)
-
-
-EVERYWHERE = Zone()
 
 
 def swept(
@@ -110,13 +51,17 @@ def swept(
     """
     way = np.asarray(pull, dtype=np.float64)
     way = way / np.linalg.norm(way)
-    sides = np.array(
-        [[*p.normal, np.dot(p.normal, grid.low_mm) - p.offset_mm] for p in zone.planes]
-    ).reshape(-1, 4)
+    sides = np.array([_side(wall, grid) for wall in zone.walls]).reshape(-1, 4)
     lean = np.sin(np.radians(draft_deg))
     # over a long way out the draft would otherwise eat up the reach and find skin in mid-air
     held = float(phi.max()) - 1e-3
     return _march(phi, grid.step_mm, way, lean, float(up_to_mm), held, sides)
+
+
+def _side(wall: PartingWall, grid: Grid) -> list[float]:
+    """A plane behind all of a wall, for the grid's indices."""
+    back = min((out for _, out in wall.bend), default=0.0)
+    return [*wall.normal, float(np.dot(wall.normal, grid.low_mm)) - wall.offset_mm - back]
 
 
 @njit(cache=True, parallel=True, fastmath=True)

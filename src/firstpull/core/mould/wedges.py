@@ -27,7 +27,7 @@ from firstpull.core.mould.parting import (
     plane_offsets,
     settled,
 )
-from firstpull.core.mould.sweep import PartingPlane, Zone
+from firstpull.core.mould.zone import PartingWall, Zone
 
 MOST_PIECES = 4
 LEAST_SKIN_SHARE = 0.08  # of the skin that a piece must cover; less is a splinter
@@ -208,8 +208,8 @@ def _corner(table: Any, s: int, t: int) -> Any:
     return (total if t else total[:, :, ::-1]).copy()
 
 
-def _plane(planes: _Planes, a: int, i: int, side: int) -> PartingPlane:
-    plane = Zone.beyond(planes.normals[a], float(planes.offsets[a, i])).planes[0]
+def _plane(planes: _Planes, a: int, i: int, side: int) -> PartingWall:
+    plane = Zone.beyond(planes.normals[a], float(planes.offsets[a, i])).walls[0]
     return plane.turned if side else plane
 
 
