@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from firstpull.core.demo.helmet import beetle_helmet
 from firstpull.core.demo.heron import heron_half_mask
 
-__all__ = ["demo_sheet", "heron_half_mask"]
+__all__ = ["beetle_helmet", "demo_sheet", "heron_half_mask"]
 
 
 def demo_sheet() -> dict[str, Any]:
