@@ -20,6 +20,7 @@ from firstpull.core.mesh.solid import mesh_of_largest, solid
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.body import Body
 from firstpull.core.mould.bolts import bolt_holes, place_bolts
+from firstpull.core.mould.fill import Fill
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept, with_soft_valleys
@@ -58,6 +59,7 @@ class SkinAndShell:
         pieces: the shell.
         parting: the plane and pulls they were made with.
         clearance_mm: between skin and shell.
+        fill: where the skin is thicker than plain.
     """
 
     skin: Mesh
@@ -66,6 +68,7 @@ class SkinAndShell:
     pieces: tuple[Piece, ...]
     parting: Parting
     clearance_mm: float
+    fill: Fill
 
 
 def room_for_shell(*, thickness_mm: float, clearance_mm: float) -> float:
@@ -128,6 +131,7 @@ def build_shell(
         pieces=tuple(pieces),
         parting=parting,
         clearance_mm=clearance_mm,
+        fill=Fill.between(plain, filled, step_mm=shape.grid.step_mm),
     )
 
 
