@@ -18,7 +18,7 @@ from firstpull.core.demo.heron import _joined, _need, _rise, _rounded_max
 from firstpull.core.demo.surface import mirrored_surface
 from firstpull.core.mesh.mesh import Mesh
 
-WALL_MM = (3.5, 5.0)
+WALL_MM = (4.0, 5.5)
 TRIANGLES = (100_000, 4_000_000)  # with fewer the wall tears between grid points
 
 # centre (y, z) and half axes (x, y, z)
@@ -43,7 +43,7 @@ def beetle_helmet(*, triangles: int = 400_000, wall_mm: float = 4.0) -> Mesh:
 
     Args:
         triangles: how many to aim for, 100 thousand to 4 million; met within a few per cent.
-        wall_mm: thickness of the wall, 3.5 to 5 mm; the tips of the mandibles are solid.
+        wall_mm: thickness of the wall, 4 to 5.5 mm; the tips of the mandibles are solid.
 
     Returns:
         One closed mesh, outward, mm: x across, y up, z forward; x = 0 is its mirror plane.
