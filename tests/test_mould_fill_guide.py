@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Grid
+from firstpull.core.mould.fill import Fill
 from firstpull.core.mould.fill_guide import FillGuide, fill_guide, skin_surfaces, told
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept, with_soft_valleys
@@ -17,16 +16,6 @@ from firstpull.core.mould.zone import Zone
 
 Array = NDArray[np.float64]
 SIDES = tuple(Zone.beyond((sign, 0.0, 0.0), 0.0) for sign in (1.0, -1.0))
-
-
-@dataclass(frozen=True)
-class Filled:
-    """A filled skin that is known as a whole field."""
-
-    values: NDArray[np.float32]
-
-    def field(self, phi: NDArray[np.float32]) -> NDArray[np.float32]:
-        return self.values
 
 
 def skin(grid: Grid, phi: Array) -> SkinShape:
@@ -64,10 +53,16 @@ def exact_distance(phi: Array, grid: Grid) -> Array:
     return np.asarray(signed_distance(contour(phi.astype(np.float32), grid), grid))
 
 
-def flush(plain: Array, shape: SkinShape) -> Filled:
+def between(shape: SkinShape, filled: Array) -> Fill:
+    """What makes the plain skin, its valleys rounded, the filled one."""
+    plain = with_soft_valleys(shape.phi, shape.grid)
+    return Fill.between(plain, filled.astype(np.float32), step_mm=shape.grid.step_mm)
+
+
+def flush(plain: Array, shape: SkinShape) -> Fill:
     """Filled up to the block as the grid draws it, whose edges it cuts as those of the skin."""
     drawn = exact_distance(plain, shape.grid)
-    return Filled(np.minimum(drawn, shape.phi).astype(np.float32))
+    return between(shape, np.minimum(drawn, shape.phi))
 
 
 HOLES = (  # way out of the block, place of the mouth, radius, depth
@@ -84,7 +79,7 @@ def turned(values: tuple[float, float, float]) -> tuple[float, float, float]:
     return (-y, x, z)
 
 
-def drilled(*, turn: bool = False) -> tuple[SkinShape, Filled]:
+def drilled(*, turn: bool = False) -> tuple[SkinShape, Fill]:
     """A block of 80 mm with three blind holes, each filled flush."""
     grid = board_grid(60.0, 75.0, STEP)
     plain = block(grid, np.array([40.0, 40.0]), 60.0)
@@ -147,7 +142,7 @@ def test_places_and_rest_are_the_whole_fill(guide: FillGuide) -> None:
     assert guide.total_cm3 == pytest.approx(parts)
     above = -shape.grid.axes()[2]
     plain = np.maximum(with_soft_valleys(shape.phi, shape.grid), above).astype(np.float32)
-    both = [np.minimum(plain, np.maximum(fill.values, above)).astype(np.float32), plain]
+    both = [np.minimum(plain, np.maximum(fill.field(shape.phi), above)).astype(np.float32), plain]
     meshes = [contour(f, shape.grid) for f in both]
     volume = (meshes[0].volume_mm3 - meshes[1].volume_mm3) / 1000
     area = sum(
@@ -170,7 +165,7 @@ def test_a_quarter_turn_turns_the_places_and_keeps_the_figures(guide: FillGuide)
         assert np.linalg.norm(np.array(new.place_mm) - at) < 1.5 * STEP
 
 
-def ring(step: float, *, ring_mm: float = 50.0, tube_mm: float = 10.0) -> tuple[SkinShape, Filled]:
+def ring(step: float, *, ring_mm: float = 50.0, tube_mm: float = 10.0) -> tuple[SkinShape, Fill]:
     """A ring that lies above the board, pulled apart sideways in two halves."""
     grid = board_grid(66.0, 36.0, step)
     x, y, z = grid.axes()
@@ -180,7 +175,7 @@ def ring(step: float, *, ring_mm: float = 50.0, tube_mm: float = 10.0) -> tuple[
     for sign, zone in zip((1.0, -1.0), SIDES, strict=True):
         s = swept(shape.phi, grid, pull=(sign, 0, 0), draft_deg=0.0, up_to_mm=5.0, zone=zone)
         np.copyto(filled, s, where=np.broadcast_to(zone.into(x, y, z) >= 0, s.shape))
-    return shape, Filled(filled)
+    return shape, between(shape, filled)
 
 
 def test_the_hole_of_a_ring_is_one_place() -> None:
@@ -206,7 +201,7 @@ def test_the_ring_s_figures_hardly_change_with_the_step() -> None:
     assert len(coarse.places) == len(fine.places)
 
 
-def dented(gap_mm: float) -> tuple[SkinShape, Filled]:
+def dented(gap_mm: float) -> tuple[SkinShape, Fill]:
     """A block with two dents 10 mm deep, and a channel so deep between them."""
     grid = board_grid(60.0, 75.0, 1.0)
     plain = block(grid, np.array([40.0, 40.0]), 60.0)
@@ -228,7 +223,7 @@ def test_a_shallow_channel_does_not_join_two_pockets(deep_mm: float, count: int)
 def test_no_fill_is_no_place() -> None:
     grid = board_grid(60.0, 75.0, 2.0)
     shape = skin(grid, block(grid, np.array([40.0, 40.0]), 60.0))
-    found = fill_guide(shape, Filled(shape.phi))
+    found = fill_guide(shape, between(shape, shape.phi))
     assert found.places == ()
     assert found.total_cm3 == 0.0
     assert found.as_json() == {"places": [], "rest_cm3": 0.0, "total_cm3": 0.0}
@@ -263,8 +258,8 @@ def test_a_film_far_from_a_pocket_is_no_part_of_it() -> None:
     shape = skin(grid, exact_distance(phi, grid))
     x, y, z = grid.axes()
     film = np.maximum(np.hypot(x, y) - 30.0, np.abs(z - 50.0) - 10.4)
-    coat = np.minimum(flush(plain, shape).values, film)
-    found = fill_guide(shape, Filled(np.minimum(coat, shape.phi).astype(np.float32)))
+    coat = np.minimum(flush(plain, shape).field(shape.phi), film)
+    found = fill_guide(shape, between(shape, np.minimum(coat, shape.phi)))
     assert len(found.places) == 1
     hole = np.pi * 64 * 10 / 1000
     skirt = 0.4 * np.pi * (8 + 4 + 2) ** 2 / 1000

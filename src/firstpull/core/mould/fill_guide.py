@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -20,6 +20,7 @@ from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mould.fill import Fill
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import with_soft_valleys
 from firstpull.core.mould.zone import Zone
@@ -44,14 +45,6 @@ SIDES = (
     ("the front and right", "+x, -y"),
 )
 """In eighths of a turn from +x over +y; the front is the -y side."""
-
-
-class FilledSkin(Protocol):
-    """What tells the skin with its fill from the skin without."""
-
-    def field(self, phi: Field) -> Field:
-        """The plain skin's field with the fill in: negative inside skin and fill."""
-        ...
 
 
 @dataclass(frozen=True)
@@ -179,7 +172,7 @@ def told(value: float) -> str:
     return f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 else f"{value:.2g}"
 
 
-def skin_surfaces(shape: SkinShape, fill: FilledSkin) -> SkinSurfaces:
+def skin_surfaces(shape: SkinShape, fill: Fill) -> SkinSurfaces:
     """The skin's outside without and with its fill."""
     plain = with_soft_valleys(shape.phi, shape.grid)
     return SkinSurfaces(
@@ -187,13 +180,13 @@ def skin_surfaces(shape: SkinShape, fill: FilledSkin) -> SkinSurfaces:
     )
 
 
-def _filled(plain: Field, shape: SkinShape, fill: FilledSkin) -> Field:
+def _filled(plain: Field, shape: SkinShape, fill: Fill) -> Field:
     return np.minimum(plain, fill.field(shape.phi))
 
 
 def fill_guide(
     shape: SkinShape,
-    fill: FilledSkin,
+    fill: Fill,
     *,
     zones: Sequence[Zone] = (),
     surfaces: SkinSurfaces | None = None,
@@ -229,7 +222,7 @@ def fill_guide(
     return FillGuide(tuple(places), max(rest, 0.0))
 
 
-def _fill_cells(shape: SkinShape, fill: FilledSkin) -> tuple[Indices, Floats, Floats]:
+def _fill_cells(shape: SkinShape, fill: Fill) -> tuple[Indices, Floats, Floats]:
     """Cells that fill enters: flat indices, cm3 of fill in each, distance off the plain skin."""
     grid = shape.grid
     filled = fill.field(shape.phi)
