@@ -14,9 +14,10 @@ from firstpull.core.demo import heron_half_mask
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.body import BELOW_BOARD_MM, Body, build_body
-from firstpull.core.mould.parting import Parting, Shadows, cast_shadows
+from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.place import Standing, stand_on_board
 from firstpull.core.mould.proof import MouldProof, prove_mould
+from firstpull.core.mould.shadows import Shadows, cast_shadows
 from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.up import Up, find_up

@@ -14,12 +14,11 @@ from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.options import Option, recommend, weigh_option
 from firstpull.core.mould.parting import (
     LEAST_SHARE,
-    STEEPEST_ONE_PIECE,
     Parting,
-    cast_shadows,
     part_in_one,
     part_in_two,
 )
+from firstpull.core.mould.shadows import STEEPEST_ONE_PIECE, cast_shadows
 from firstpull.core.mould.shell import build_shell
 from firstpull.core.mould.stretch import ONCE, REPEATED, Stretch, stripping_stretch
 from mould_cases import DRAFT_DEG, WALL, shell_mould, skin_of, standing_body, whole_mould

@@ -10,7 +10,7 @@ import pytest
 import shapes
 from firstpull.core.mesh.solid import solid
 from firstpull.core.mould.body import Body
-from firstpull.core.mould.parting import PLANE_ANGLES, Parting
+from firstpull.core.mould.parting import WALL_ANGLES, Parting
 from firstpull.core.mould.shell import SkinAndShell, build_shell
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.zone import EVERYWHERE, Zone
@@ -43,13 +43,13 @@ def in_two(angle: float, offset_mm: float, rises_deg: float = 50.0) -> SkinAndSh
     "turn",
     [
         pytest.param(turn, marks=() if turn in (0, 3, 7) else pytest.mark.long)
-        for turn in range(PLANE_ANGLES)
+        for turn in range(WALL_ANGLES)
     ],
 )
 def test_the_skin_is_one_solid_wherever_the_shell_is_parted(turn):
     """Halves cut on the same slanted plane differ by rounding; two that stayed apart once left
     half of the skin out."""
-    built = in_two(turn * np.pi / PLANE_ANGLES, 10.093900173221023)
+    built = in_two(turn * np.pi / WALL_ANGLES, 10.093900173221023)
     assert len(solid(built.skin).decompose()) == 1
     assert built.skin_cm3 - built.fill_cm3 == pytest.approx(
         in_one().skin_cm3 - in_one().fill_cm3, rel=0.002

@@ -10,7 +10,8 @@ import pytest
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of
 from firstpull.core.mould.options import Option, undominated
-from firstpull.core.mould.parting import Parting, Shadows, cast_shadows
+from firstpull.core.mould.parting import NO_RULES, Parting
+from firstpull.core.mould.shadows import Shadows, cast_shadows
 from firstpull.core.mould.wedges import LEAST_SKIN_SHARE, part_in
 from mould_cases import DRAFT_DEG, demo_mould, skin_of, standing_body, whole_mould
 
@@ -81,11 +82,11 @@ def test_the_tables_agree_with_adding_up_zone_by_zone() -> None:
     from firstpull.core.mould import wedges
 
     shadows = shadows_of("trefoil")
-    planes = wedges._planes_through(shadows)
-    slots = planes.offsets.shape[1]
+    planes = wedges._planes_through(shadows, NO_RULES)
+    slots = planes.walls.offsets.shape[1]
     rng = np.random.default_rng(4)
     for _ in range(12):
-        a, b = rng.integers(0, len(planes.normals), 2)
+        a, b = rng.integers(0, len(planes.walls.normals), 2)
         i, j = rng.integers(0, slots, 2)
         s, t = rng.integers(0, 2, 2)
         table = wedges._counted(planes.fills, planes.fill_at[a], planes.fill_at[b], slots + 1)

@@ -18,16 +18,11 @@ from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice
 from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried
 from firstpull.core.mould.options import Option, recommend, undominated, weigh_option
-from firstpull.core.mould.parting import (
-    Parting,
-    Shadows,
-    cast_shadows,
-    part_in_one,
-    part_in_two,
-)
+from firstpull.core.mould.parting import Parting, part_in_one, part_in_two
 from firstpull.core.mould.place import Standing, stand_on_board
 from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
+from firstpull.core.mould.shadows import Shadows, cast_shadows
 from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.stretch import Stretch, stripping_stretch
@@ -239,14 +234,14 @@ def _partings(
     shadows: Shadows, draft_deg: float, stages: Stages, span: tuple[float, float]
 ) -> list[Parting]:
     """The best parting in each number of pieces that there is one for, fewest first."""
-    first = [
+    first: list[Parting | None] = [
         stages.run(name, search, shadows, draft_deg=draft_deg, span=span)
         for name, search in (("parting in one", part_in_one), ("parting in two", part_in_two))
     ]
     further = stages.run(
         "parting in three and four", part_further, shadows, draft_deg=draft_deg, span=span
     )
-    return [*first, *further.values()]
+    return [parting for parting in (*first, *further.values()) if parting is not None]
 
 
 def prove(

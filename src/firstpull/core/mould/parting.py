@@ -1,9 +1,8 @@
-"""Where to part the shell and which way each piece comes off, for the least fill.
+"""Where to part the shell in two, and which way each piece comes off, for the least fill.
 
-Each pull direction sweeps its own shadow out of the skin, whatever the parting. So a sheaf of
-directions is swept once on a coarse grid, and every upright parting plane then only adds up
-the shadows on its two sides and takes the cheapest pull on each. Three and four pieces are
-made in the same way from two and three planes, see ``wedges``.
+Every upright wall only adds up the shadows on its two sides and takes the cheapest pull on
+each. Three and four pieces are made in the same way from two and three walls, see ``wedges``;
+walls are tilted and bent afterwards, see ``adjust``.
 """
 
 from __future__ import annotations
@@ -11,22 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
-from firstpull.core.mesh.grid import Field, Grid, sample
-from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.sweep import swept
+from firstpull.core.mould.shadows import STEEPEST_ONE_PIECE, Shadows, refined
 from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
 
-COARSE_STEPS = 4  # of the skin's grid
-PLANE_ANGLES = 12
-PLANE_OFFSETS = 9
-MIRRORED_MM = 1.0  # a skin this near to its mirror image counts as symmetric
+WALL_ANGLES = 12
+WALL_OFFSETS = 9
 MIRROR_WORTH_CM3 = 8.0  # silicone that a seam down the middle is worth; common practice
-SHEAF = 100
-STEEPEST_ONE_PIECE = 0.75  # least upward part of the pull of a shell in one piece
-LEAST_SHARE = 0.25  # of the body's width on the smaller side of the plane
+LEAST_SHARE = 0.25  # of the body's width on the smaller side of the wall
+LEAST_LEAN_DEG = 3.0  # between a wall and the pulls that leave it
 
 
 @dataclass(frozen=True)
@@ -37,11 +30,13 @@ class Parting:
         zones: where each piece lives, in the order they come off.
         pulls: (P, 3) unit vectors.
         fill_cm3: silicone that must close the shadows, by the coarse grid of the search.
+        is_ordered: whether the pieces must come off in this order; else in any.
     """
 
     zones: tuple[Zone, ...]
     pulls: Floats
     fill_cm3: float
+    is_ordered: bool = False
 
     @property
     def walls(self) -> tuple[PartingWall, ...]:
@@ -52,37 +47,80 @@ class Parting:
                 found.append(wall)
         return tuple(found)
 
+    def freed_before(self, number: int) -> tuple[PartingWall, ...]:
+        """The walls of a piece behind which nothing is left when its turn comes."""
+        if not self.is_ordered:
+            return ()
+        return freed_walls(self.zones, number)
+
 
 @dataclass(frozen=True)
-class Shadows:
-    """What each direction of a sheaf would need as fill, on a coarse grid.
+class Rules:
+    """Where a wall may not stand.
 
     Args:
-        phi, grid: the skin on the coarse grid.
-        directions: (D, 3) unit vectors, all off the board.
-        fills: (D, N) cm3 of fill at the points that any direction fills.
-        points_mm: (N, 3) those points.
+        keep_whole: (place in mm, radius in mm) of balls that no wall may cross.
+        symmetric: whether walls must stand on the mirror plane or square to it.
     """
 
-    phi: Field
-    grid: Grid
-    directions: Floats
-    fills: NDArray[np.float32]
-    points_mm: Floats
+    keep_whole: tuple[tuple[tuple[float, float, float], float], ...] = ()
+    symmetric: bool = False
+
+    def allow(self, wall: PartingWall, mirror: PartingWall | None) -> bool:
+        """Whether a wall may stand where it does."""
+        for place, radius_mm in self.keep_whole:
+            if abs(float(wall.depth(*np.array(place)[:, None])[0])) < radius_mm:
+                return False
+        if not self.symmetric or mirror is None:
+            return not self.symmetric
+        lean = abs(float(np.dot(wall.normal, mirror.normal)))
+        return not wall.bend and (lean < 1e-6 or is_on(wall, mirror))
 
 
-def cast_shadows(shape: SkinShape, *, draft_deg: float) -> Shadows:
-    """The fill of every direction in the sheaf."""
-    n = COARSE_STEPS
-    phi = np.ascontiguousarray(shape.phi[::n, ::n, ::n])
-    grid = Grid(shape.grid.low_mm, n * shape.grid.step_mm, _shape3(phi))
-    directions = _sheaf(draft_deg)
-    rows = [_fill_of(phi, grid, d, draft_deg) for d in directions]
-    fills = np.stack([row.ravel() for row in rows])
-    used = np.flatnonzero(fills.any(axis=0))
-    ijk = np.stack(np.unravel_index(used, phi.shape), axis=1)
-    return Shadows(
-        phi, grid, directions, fills[:, used], np.array(grid.low_mm) + grid.step_mm * ijk
+NO_RULES = Rules()
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """The upright walls that are tried.
+
+    Args:
+        normals: (A, 3).
+        offsets: (A, K) rising.
+        worth_cm3: (A, K) what a seam there is worth besides; minus infinity where none may be.
+    """
+
+    normals: Floats
+    offsets: Floats
+    worth_cm3: Floats
+
+
+def candidates(shadows: Shadows, rules: Rules) -> Candidates:
+    """Upright walls at even angles and offsets; the mirror plane is one of them."""
+    mirror = shadows.mirror
+    first = np.arctan2(mirror.normal[1], mirror.normal[0]) if mirror else 0.0
+    angles = first + np.arange(WALL_ANGLES) * np.pi / WALL_ANGLES
+    normals = np.stack([np.cos(angles), np.sin(angles), np.zeros(WALL_ANGLES)], axis=1)
+    offsets = np.stack([wall_offsets(shadows, n) for n in normals])
+    worth = np.zeros(offsets.shape)
+    if mirror is not None:
+        middle = int(np.argmin(np.abs(offsets[0] - mirror.offset_mm)))
+        offsets[0, middle] = mirror.offset_mm
+        worth[0, middle] = MIRROR_WORTH_CM3
+    for a, k in np.ndindex(*offsets.shape):
+        wall = Zone.beyond(normals[a], float(offsets[a, k])).walls[0]
+        if not rules.allow(wall, mirror):
+            worth[a, k] = -np.inf
+    return Candidates(normals, offsets, worth)
+
+
+def wall_offsets(shadows: Shadows, normal: Floats) -> Floats:
+    """Where walls with this normal may stand; the middle one halves the body's width."""
+    body = np.argwhere(shadows.phi < 0)[:, :2] * shadows.grid.step_mm + shadows.grid.low_mm[:2]
+    across = body @ normal[:2]
+    low, high = float(across.min()), float(across.max())
+    return 0.5 * (low + high) + (high - low) * np.linspace(
+        LEAST_SHARE - 0.5, 0.5 - LEAST_SHARE, WALL_OFFSETS
     )
 
 
@@ -90,71 +128,85 @@ def part_in_one(shadows: Shadows, *, draft_deg: float) -> Parting:
     """One piece: the pull with the least fill among those that point well up."""
     up = np.flatnonzero(shadows.directions[:, 2] >= STEEPEST_ONE_PIECE)
     best = up[np.argmin(shadows.fills[up].sum(axis=1))]
-    everything = np.ones(shadows.phi.shape, dtype=bool)
-    pull, fill = _refined(
-        shadows, shadows.directions[best], everything, EVERYWHERE, draft_deg, STEEPEST_ONE_PIECE
+    pull, fill = refined(
+        shadows,
+        shadows.directions[best],
+        EVERYWHERE,
+        draft_deg=draft_deg,
+        least_z=STEEPEST_ONE_PIECE,
     )
     return Parting((EVERYWHERE,), pull[None], fill)
 
 
-def part_in_two(shadows: Shadows, *, draft_deg: float) -> Parting:
-    """Two pieces: an upright plane through the part and a pull for each side."""
-    best: tuple[float, Zone, int, int] | None = None
-    for angle in np.arange(PLANE_ANGLES) * np.pi / PLANE_ANGLES:
-        normal = np.array([np.cos(angle), np.sin(angle), 0.0])
-        offsets = plane_offsets(shadows, normal)
-        ways = [_best_offset(shadows, normal, offsets, draft_deg)]
-        middle = offsets[len(offsets) // 2]
-        if mirror_error_mm(shadows, normal, float(middle)) < MIRRORED_MM:
-            way = _best_offset(shadows, normal, np.array([middle]), draft_deg)
-            ways.append((way[0] - MIRROR_WORTH_CM3, *way[1:]))
-        for found in ways:
-            if best is None or found[0] < best[0]:
-                best = found
-    assert best is not None
-    _, zone, ahead, behind = best
+def part_in_two(shadows: Shadows, *, draft_deg: float, rules: Rules = NO_RULES) -> Parting | None:
+    """Two pieces: an upright wall through the part and a pull for each side.
+
+    None where the rules allow no wall.
+    """
+    walls = candidates(shadows, rules)
+    ways = [_best_offset(shadows, walls, a, draft_deg) for a in range(len(walls.normals))]
+    cost, zone, ahead, behind = min(ways, key=lambda way: way[0])
+    if not np.isfinite(cost):
+        return None
     other = Zone((zone.walls[0].turned,))
-    return settled(shadows, (zone, other), (ahead, behind), draft_deg=draft_deg)
+    pulls = shadows.directions[[ahead, behind]]
+    return settled(shadows, (zone, other), pulls, draft_deg=draft_deg)
 
 
 def settled(
-    shadows: Shadows, zones: tuple[Zone, ...], directions: tuple[int, ...], *, draft_deg: float
+    shadows: Shadows,
+    zones: tuple[Zone, ...],
+    pulls: Floats,
+    *,
+    draft_deg: float,
+    is_ordered: bool = False,
 ) -> Parting:
-    """The parting with each zone's pull turned from the sheaf's to where it saves most."""
-    pulls, fills = [], []
-    for zone, index in zip(zones, directions, strict=True):
-        within = np.broadcast_to(zone.into(*shadows.grid.axes()) >= 0, shadows.phi.shape)
-        pull, fill = _refined(
-            shadows, shadows.directions[index], within, zone, draft_deg, np.sin(0.12)
-        )
-        pulls.append(pull)
+    """The parting with each zone's pull turned a little, to where it saves most."""
+    ways, fills = [], []
+    for number, (zone, pull) in enumerate(zip(zones, pulls, strict=True)):
+        freed = freed_walls(zones, number) if is_ordered else ()
+        way, fill = refined(shadows, pull, zone, draft_deg=draft_deg, but_for=freed)
+        ways.append(way)
         fills.append(fill)
-    return Parting(zones, np.stack(pulls), float(sum(fills)))
+    return Parting(zones, np.stack(ways), float(sum(fills)), is_ordered)
 
 
-def plane_offsets(shadows: Shadows, normal: Floats) -> Floats:
-    """Where planes with this normal may stand; the middle one halves the body's width."""
-    body = np.argwhere(shadows.phi < 0)[:, :2] * shadows.grid.step_mm + shadows.grid.low_mm[:2]
-    across = body @ normal[:2]
-    low, high = float(across.min()), float(across.max())
-    return 0.5 * (low + high) + (high - low) * np.linspace(
-        LEAST_SHARE - 0.5, 0.5 - LEAST_SHARE, PLANE_OFFSETS
-    )
+def leaving(
+    shadows: Shadows, zone: Zone, *, draft_deg: float, but_for: tuple[PartingWall, ...] = ()
+) -> Flags:
+    """(D,) which directions of the sheaf leave a zone with a fair lean to its walls."""
+    facings = [w.facings for w in zone.walls if w not in but_for]
+    if not facings:
+        return np.ones(len(shadows.directions), dtype=np.bool_)
+    lean = shadows.directions @ np.concatenate(facings).T
+    return np.asarray((lean >= least_lean(draft_deg)).all(axis=1))
 
 
-def mirror_error_mm(shadows: Shadows, normal: Floats, offset_mm: float) -> float:
-    """How far, in the mean, the skin's surface lies from its mirror image in a plane."""
-    near = np.argwhere(np.abs(shadows.phi) < shadows.grid.step_mm)
-    points = np.array(shadows.grid.low_mm) + shadows.grid.step_mm * near
-    image = points - 2 * (points @ normal - offset_mm)[:, None] * normal
-    there = shadows.phi[tuple(near.T)]
-    return float(np.abs(sample(shadows.phi, shadows.grid, image) - there).mean())
+def least_lean(draft_deg: float) -> float:
+    """Sine of the least angle between a wall and the pulls of the sheaf that leave it."""
+    return float(np.sin(np.radians(max(draft_deg, LEAST_LEAN_DEG))))
+
+
+def freed_walls(zones: tuple[Zone, ...], number: int) -> tuple[PartingWall, ...]:
+    """The walls of a zone behind which only zones lie that come off before it."""
+    later = [wall for zone in zones[number + 1 :] for wall in zone.walls]
+    return tuple(wall for wall in zones[number].walls if wall.turned not in later)
+
+
+def is_on(wall: PartingWall, other: PartingWall, *, within_mm: float = 1.0) -> bool:
+    """Whether two planes are the same, whichever way they face."""
+    for seen in (wall, wall.turned):
+        lean = float(np.dot(seen.normal, other.normal))
+        if lean > np.cos(0.01) and abs(seen.offset_mm - other.offset_mm) < within_mm:
+            return not wall.bend
+    return False
 
 
 def _best_offset(
-    shadows: Shadows, normal: Floats, offsets: Floats, draft_deg: float
+    shadows: Shadows, walls: Candidates, angle: int, draft_deg: float
 ) -> tuple[float, Zone, int, int]:
-    """The cheapest of these planes: cost, zone ahead, pull ahead, pull behind."""
+    """The cheapest wall of an angle: cost, zone ahead, pull ahead, pull behind."""
+    normal, offsets = walls.normals[angle], walls.offsets[angle]
     middle, width = float(offsets.mean()), 2 * float(np.ptp(offsets))
     at = np.searchsorted(offsets, shadows.points_mm[:, :2] @ normal[:2], side="right")
     slots = np.zeros((len(shadows.directions), len(offsets) + 1))
@@ -163,67 +215,13 @@ def _best_offset(
     below = np.cumsum(slots, axis=1)[:, :-1]
     above = slots.sum(axis=1)[:, None] - below
     lean = shadows.directions @ normal
-    least = np.sin(np.radians(max(draft_deg, 3.0)))
+    least = least_lean(draft_deg)
     above[lean < least] = np.inf
     below[lean > -least] = np.inf
-    # equal fills: the plane through the middle, and pulls that rise
+    # equal fills: the wall through the middle, and pulls that rise
     cost = above.min(axis=0) + below.min(axis=0)
     cost = cost * 1.001 + 0.02 * np.abs(offsets - middle) / max(width, 1.0) * cost.min()
+    cost = cost - walls.worth_cm3[angle]
     k = int(np.argmin(cost))
     zone = Zone.beyond(normal, float(offsets[k]))
     return float(cost[k]), zone, int(np.argmin(above[:, k])), int(np.argmin(below[:, k]))
-
-
-def _refined(
-    shadows: Shadows, pull: Floats, within: Flags, zone: Zone, draft_deg: float, least_z: float
-) -> tuple[Floats, float]:
-    """The pull turned in small steps as long as that saves fill in its zone."""
-    best, fill = pull, _fill_within(shadows, pull, within, draft_deg)
-    for turn_deg in (6.0, 2.5):
-        for tried in _turned(best, turn_deg):
-            if tried[2] < least_z or not zone.is_left_by(tried, draft_deg=draft_deg):
-                continue
-            cost = _fill_within(shadows, tried, within, draft_deg)
-            if cost < fill - 0.02:
-                best, fill = tried, cost
-    return best, fill
-
-
-def _fill_within(shadows: Shadows, pull: Floats, within: Flags, draft_deg: float) -> float:
-    fill = _fill_of(shadows.phi, shadows.grid, pull, draft_deg)
-    return float(fill[within].sum())
-
-
-def _fill_of(phi: Field, grid: Grid, pull: Floats, draft_deg: float) -> Field:
-    """cm3 of fill in each cell of the grid for one pull; the border's cells count in part."""
-    s = swept(phi, grid, pull=pull, draft_deg=draft_deg, up_to_mm=0.6 * grid.step_mm)
-    above_board = (grid.axis(2) > 0)[None, None, :]
-    share = np.clip(0.5 - s / grid.step_mm, 0, 1) - np.clip(0.5 - phi / grid.step_mm, 0, 1)
-    return np.where(above_board, share * np.float32(grid.step_mm**3 / 1000), 0).astype(np.float32)
-
-
-def _sheaf(draft_deg: float) -> Floats:
-    """(D, 3) directions spread evenly over the upper half-space, straight up among them."""
-    n = np.arange(2 * SHEAF) + 0.5
-    z = 1 - n / SHEAF
-    angle = np.pi * (1 + 5**0.5) * n
-    flat = np.sqrt(1 - z * z)
-    ball = np.stack([flat * np.cos(angle), flat * np.sin(angle), z], axis=1)
-    upper = ball[ball[:, 2] >= max(np.sin(np.radians(draft_deg)), 0.12)]
-    return np.vstack([[0.0, 0.0, 1.0], upper])
-
-
-def _turned(direction: Floats, by_deg: float) -> list[Floats]:
-    """Eight directions around one."""
-    side = np.cross(direction, [0.0, 1.0, 0.0] if abs(direction[1]) < 0.9 else [1.0, 0.0, 0.0])
-    side /= np.linalg.norm(side)
-    other = np.cross(direction, side)
-    by = np.radians(by_deg)
-    return [
-        np.cos(by) * direction + np.sin(by) * (np.cos(a) * side + np.sin(a) * other)
-        for a in np.arange(8) * np.pi / 4
-    ]
-
-
-def _shape3(field: Field) -> tuple[int, int, int]:
-    return field.shape[0], field.shape[1], field.shape[2]

@@ -16,17 +16,17 @@ from numba import njit
 
 from firstpull.core.arrays import Floats, Ints
 from firstpull.core.mould.parting import (
-    MIRROR_WORTH_CM3,
-    MIRRORED_MM,
-    PLANE_ANGLES,
+    NO_RULES,
+    Candidates,
     Parting,
-    Shadows,
-    mirror_error_mm,
+    Rules,
+    candidates,
+    least_lean,
     part_in_one,
     part_in_two,
-    plane_offsets,
     settled,
 )
+from firstpull.core.mould.shadows import Shadows
 from firstpull.core.mould.zone import PartingWall, Zone
 
 MOST_PIECES = 4
@@ -38,19 +38,16 @@ class _Planes:
     """The upright planes that are tried.
 
     Args:
-        normals: (A, 3); offsets: (A, K).
+        walls: their (A, 3) normals, (A, K) offsets and what a seam there is worth besides.
         fills: (D, N) cm3 of fill in each upright column, for each direction.
         fill_at: (A, N) slot between the planes of each angle that each column lies in.
         skin_at: (A, M) the same for points of the skin's surface.
-        worth_cm3: (A, K) what a seam there is worth besides: the mirror plane is.
     """
 
-    normals: Floats
-    offsets: Floats
+    walls: Candidates
     fills: Floats
     fill_at: Ints
     skin_at: Ints
-    worth_cm3: Floats
 
 
 @dataclass(frozen=True)
@@ -68,7 +65,9 @@ class _Side:
     zones: tuple[Zone, ...]
 
 
-def part_in(shadows: Shadows, *, pieces: int, draft_deg: float) -> Parting | None:
+def part_in(
+    shadows: Shadows, *, pieces: int, draft_deg: float, rules: Rules = NO_RULES
+) -> Parting | None:
     """The parting in so many pieces with the least fill, or None where there is none.
 
     Args:
@@ -76,23 +75,26 @@ def part_in(shadows: Shadows, *, pieces: int, draft_deg: float) -> Parting | Non
         pieces: 1 to 4. Three are a plane and a second one through one of its sides; four have
             one through either side.
         draft_deg: least lean of a pull to the planes of its zone.
+        rules: where no plane may stand.
 
     Each piece leaves its zone along its own pull, so they come off in any order.
     """
     if pieces == 1:
         return part_in_one(shadows, draft_deg=draft_deg)
     if pieces == 2:
-        return part_in_two(shadows, draft_deg=draft_deg)
-    return part_further(shadows, draft_deg=draft_deg).get(pieces)
+        return part_in_two(shadows, draft_deg=draft_deg, rules=rules)
+    return part_further(shadows, draft_deg=draft_deg, rules=rules).get(pieces)
 
 
-def part_further(shadows: Shadows, *, draft_deg: float) -> dict[int, Parting]:
+def part_further(
+    shadows: Shadows, *, draft_deg: float, rules: Rules = NO_RULES
+) -> dict[int, Parting]:
     """The best parting in three and in four pieces, those that there are."""
-    planes = _planes_through(shadows)
-    least = float(np.sin(np.radians(max(draft_deg, 3.0))))
-    whole, parted = _tables(planes, shadows.directions @ planes.normals.T, least)
+    planes = _planes_through(shadows, rules)
+    lean = shadows.directions @ planes.walls.normals.T
+    whole, parted = _tables(planes, lean, least_lean(draft_deg))
     best: dict[int, _Side] = {}
-    for a, i in product(range(len(planes.normals)), range(planes.offsets.shape[1])):
+    for a, i in product(range(len(planes.walls.normals)), range(planes.walls.offsets.shape[1])):
         kept = [_whole_side(planes, whole, a, i, s) for s in (0, 1)]
         cut = [_parted_side(planes, parted, a, i, s) for s in (0, 1)]
         for pieces, one, other in (
@@ -100,37 +102,30 @@ def part_further(shadows: Shadows, *, draft_deg: float) -> dict[int, Parting]:
             (3, cut[0], kept[1]),
             (4, cut[0], cut[1]),
         ):
-            if one is None or other is None:
+            if one is None or other is None or planes.walls.worth_cm3[a, i] == -np.inf:
                 continue
-            cost = one.cost + other.cost - float(planes.worth_cm3[a, i])
+            cost = one.cost + other.cost - float(planes.walls.worth_cm3[a, i])
             if pieces not in best or cost < best[pieces].cost:
                 best[pieces] = _Side(cost, one.pulls + other.pulls, one.zones + other.zones)
     return {
-        pieces: settled(shadows, found.zones, found.pulls, draft_deg=draft_deg)
+        pieces: settled(
+            shadows, found.zones, shadows.directions[list(found.pulls)], draft_deg=draft_deg
+        )
         for pieces, found in sorted(best.items())
     }
 
 
-def _planes_through(shadows: Shadows) -> _Planes:
-    angles = np.arange(PLANE_ANGLES) * np.pi / PLANE_ANGLES
-    normals = np.stack([np.cos(angles), np.sin(angles), np.zeros(PLANE_ANGLES)], axis=1)
-    offsets = np.stack([plane_offsets(shadows, n) for n in normals])
+def _planes_through(shadows: Shadows, rules: Rules) -> _Planes:
+    walls = candidates(shadows, rules)
     near = np.argwhere(np.abs(shadows.phi) < 0.5 * shadows.grid.step_mm)
     skin = np.array(shadows.grid.low_mm) + shadows.grid.step_mm * near
     skin = skin[skin[:, 2] > 0]
-    worth = np.zeros(offsets.shape)
-    middle = offsets.shape[1] // 2
-    for a, n in enumerate(normals):
-        if mirror_error_mm(shadows, n, float(offsets[a, middle])) < MIRRORED_MM:
-            worth[a, middle] = MIRROR_WORTH_CM3
     places, fills = _columns(shadows)
     return _Planes(
-        normals,
-        offsets,
+        walls,
         fills,
-        _slots(places, normals, offsets),
-        _slots(skin, normals, offsets),
-        worth,
+        _slots(places, walls.normals, walls.offsets),
+        _slots(skin, walls.normals, walls.offsets),
     )
 
 
@@ -161,7 +156,7 @@ def _tables(
         ahead, 1 behind; a piece without a pull that leaves it, or that is a splinter, costs
         infinity.
     """
-    count, slots = len(planes.normals), planes.offsets.shape[1]
+    count, slots = len(planes.walls.normals), planes.walls.offsets.shape[1]
     quarter = np.full((count, count, slots, slots, 2, 2), np.inf)
     way = np.zeros(quarter.shape, dtype=np.int32)
     side = np.full((count, slots, 2), np.inf)
@@ -209,7 +204,7 @@ def _corner(table: Any, s: int, t: int) -> Any:
 
 
 def _plane(planes: _Planes, a: int, i: int, side: int) -> PartingWall:
-    plane = Zone.beyond(planes.normals[a], float(planes.offsets[a, i])).walls[0]
+    plane = Zone.beyond(planes.walls.normals[a], float(planes.walls.offsets[a, i])).walls[0]
     return plane.turned if side else plane
 
 
@@ -226,7 +221,7 @@ def _parted_side(
     planes: _Planes, table: tuple[Floats, Ints], a: int, i: int, side: int
 ) -> _Side | None:
     """The side parted by the plane that leaves the least fill."""
-    both = table[0][a, :, i, :, side, :].sum(axis=-1) - planes.worth_cm3
+    both = table[0][a, :, i, :, side, :].sum(axis=-1) - planes.walls.worth_cm3
     b, j = (int(k) for k in np.unravel_index(int(np.argmin(both)), both.shape))
     if not np.isfinite(both[b, j]):
         return None
