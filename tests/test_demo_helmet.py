@@ -21,6 +21,11 @@ def made() -> Mesh:
     return beetle_helmet(triangles=200_000, wall_mm=WALL_MM)
 
 
+@pytest.fixture(scope="module")
+def small() -> Mesh:
+    return beetle_helmet(triangles=100_000, wall_mm=WALL_MM)
+
+
 def distance_from_middle(points: np.ndarray) -> np.ndarray:
     """The generator's own distance: above 0 on the show side, below 0 on the wearer's."""
     return np.array([helmet._distance(abs(x), y, z) for x, y, z in points])
@@ -35,10 +40,13 @@ def test_it_is_one_closed_solid_with_a_visor(made: Mesh) -> None:
     assert again.euler_number == 2 - 2 * 1
 
 
-@pytest.mark.parametrize("triangles", [100_000, pytest.param(400_000, marks=pytest.mark.long)])
-def test_nothing_stands_in_the_way_of_print_or_mould(triangles: int) -> None:
-    found = find_defects(beetle_helmet(triangles=triangles))
-    assert [one.sentence for one in found if one.blocks] == []
+def test_nothing_stands_in_the_way_of_print_or_mould(small: Mesh) -> None:
+    assert [one.sentence for one in find_defects(small) if one.blocks] == []
+
+
+@pytest.mark.long
+def test_nothing_at_all_is_found_at_full_size() -> None:
+    assert find_defects(beetle_helmet()) == ()
 
 
 def test_no_point_is_enclosed_twice(made: Mesh) -> None:
@@ -64,10 +72,10 @@ def test_left_and_right_agree_exactly(made: Mesh) -> None:
     assert np.array_equal(here, there + 0.0)
 
 
-def test_the_same_options_give_the_same_mesh() -> None:
-    one, two = (beetle_helmet(triangles=100_000) for _ in range(2))
-    assert np.array_equal(one.vertices_mm, two.vertices_mm)
-    assert np.array_equal(one.faces, two.faces)
+def test_the_same_options_give_the_same_mesh(small: Mesh) -> None:
+    again = beetle_helmet(triangles=100_000, wall_mm=WALL_MM)
+    assert np.array_equal(small.vertices_mm, again.vertices_mm)
+    assert np.array_equal(small.faces, again.faces)
 
 
 def test_it_is_the_size_of_a_full_helmet(made: Mesh) -> None:

@@ -193,9 +193,9 @@ def _cheek(x, y, z):  # type: ignore[no-untyped-def]
     out = -4.2 * (1.0 - _rise(plate, -4.0, 4.0)) - 1.6 * np.exp(-(((plate + 6.0) / 3.6) ** 2))
     for k in range(3):
         along = v + 6.0 + 5.0 * k
-        a = u + 0.34 * v - 17.0 * (k - 1.0) + 4.0 - 0.010 * along * along
-        slot = _rounded_max(abs(a) - 4.0, abs(along) - 27.0 + 3.0 * k, 6.0)
-        out += 4.0 * (1.0 - _rise(slot, -3.0, 3.0))
+        a = u + 0.34 * v - 19.0 * (k - 1.0) + 4.0 - 0.010 * along * along
+        slot = _rounded_max(abs(a) - 4.2, abs(along) - 27.0 + 3.0 * k, 6.0)
+        out += 3.4 * (1.0 - _rise(slot, -4.2, 4.2))
     return out
 
 
