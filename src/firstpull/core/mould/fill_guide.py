@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.contour import contour
@@ -94,15 +94,8 @@ class FillPlace:
 
     @property
     def side(self) -> str:
-        """The side of the mould it looks to, in words and by the axes.
-
-        A place that looks nearly straight up is at "the top".
-        """
-        x, y, z = self.facing
-        if np.hypot(x, y) < 0.25 * abs(z):
-            return "the top" if z > 0 else "the underside"
-        words, axes = SIDES[round(float(np.degrees(np.arctan2(y, x))) / 45) % 8]
-        return f"{words} ({axes})"
+        """The side of the mould it looks to, see ``side_of``."""
+        return side_of(self.facing)
 
     @property
     def sentence(self) -> str:
@@ -161,6 +154,19 @@ class FillGuide:
             "rest_cm3": round(self.rest_cm3, 3),
             "total_cm3": round(self.total_cm3, 3),
         }
+
+
+def side_of(way: ArrayLike) -> str:
+    """The side of the mould that a way points to, in words and by the axes.
+
+    >>> side_of((0.9, 0.1, 0.3)), side_of((0.1, 0.0, 1.0))
+    ('the right (+x)', 'the top')
+    """
+    x, y, z = (float(c) for c in np.asarray(way))
+    if np.hypot(x, y) < 0.25 * abs(z):
+        return "the top" if z > 0 else "the underside"
+    words, axes = SIDES[round(float(np.degrees(np.arctan2(y, x))) / 45) % 8]
+    return f"{words} ({axes})"
 
 
 def told(value: float) -> str:
