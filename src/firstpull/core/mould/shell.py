@@ -1,8 +1,9 @@
 """The rigid shell: a band of even thickness around everything its pieces sweep out.
 
-Each piece is made from its own swept field and cut exactly at the parting plane and the
+Each piece is made from its own swept field and cut exactly at the parting walls and the
 board, so it leaves along its pull by construction. What a sweep adds to the skin is silicone
-fill, and the skin is made from the same fields.
+fill, and the skin is made from the same fields. Where pieces must come off in order, a later
+one also keeps clear of the fill that earlier ones leave behind.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.contour import contour
-from firstpull.core.mesh.grid import Field, Grid
+from firstpull.core.mesh.grid import Field, Grid, signed_distance
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of_largest, solid
 from firstpull.core.mesh.tree import Tree
@@ -100,10 +101,13 @@ def build_shell(
         shape, parting, beyond_mm=clearance_mm + thickness_mm + BOLT_SHARE * FLANGE_WIDTH_MM
     )
     filled = shape.phi.copy()
+    in_the_way = shape.phi
     outside, pieces = None, []
     for zone, pull in zip(parting.zones, parting.pulls, strict=True):
+        if parting.is_ordered and outside is not None:
+            in_the_way = _with_fill(shape, outside)
         s = swept(
-            shape.phi,
+            in_the_way,
             shape.grid,
             pull=pull,
             draft_deg=draft_deg,
@@ -133,6 +137,12 @@ def build_shell(
         clearance_mm=clearance_mm,
         fill=Fill.between(plain, filled, step_mm=shape.grid.step_mm),
     )
+
+
+def _with_fill(shape: SkinShape, outside: Any) -> Field:
+    """Distance to the skin and the fill that pieces before have left on it."""
+    made = mesh_of_largest(outside + solid(contour(shape.phi, shape.grid)))
+    return signed_distance(made, shape.grid, reach_mm=shape.reach_mm)
 
 
 def _enclosed_cm3(field: Field, shape: SkinShape) -> float:

@@ -1,0 +1,171 @@
+"""A shell parted at the walls that the maker fixed, and at further ones where there is room.
+
+Fixed walls part space one after the other, each through the zone where it saves the most.
+Where no pull leaves a zone between them, pieces may have to come off in order: a piece whose
+neighbour has left needs no lean to the wall between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import permutations
+
+import numpy as np
+
+from firstpull.core.arrays import Floats, Ints
+from firstpull.core.errors import WorkshopError
+from firstpull.core.mould.adjust import adjusted, cheapest, skin_points
+from firstpull.core.mould.parting import (
+    NO_RULES,
+    Candidates,
+    Parting,
+    Rules,
+    candidates,
+    freed_walls,
+    part_in_one,
+    settled,
+)
+from firstpull.core.mould.shadows import Shadows, fill_within
+from firstpull.core.mould.wedges import LEAST_SKIN_SHARE
+from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
+
+
+class NoParting(WorkshopError):
+    """The walls or pulls that the maker fixed give no shell that comes off."""
+
+    code = "no_parting"
+
+
+def part_steered(
+    shadows: Shadows,
+    *,
+    pieces: int,
+    walls: Sequence[PartingWall],
+    draft_deg: float,
+    rules: Rules = NO_RULES,
+) -> Parting | None:
+    """The parting in so many pieces with the least fill that keeps to fixed walls.
+
+    Args:
+        shadows: as cast.
+        pieces: 1 to 4; one more than the fixed walls, or more.
+        walls: that must be there; they may be tilted or bent.
+        draft_deg: least lean of a pull to the walls of its zone.
+        rules: where no other wall may stand.
+
+    None where no walls are found, or no pulls, even one after the other.
+    """
+    if pieces == 1 and not walls:
+        return part_in_one(shadows, draft_deg=draft_deg)
+    zones: tuple[Zone, ...] = (EVERYWHERE,)
+    for wall in walls:
+        zones = _best_cut(shadows, zones, [wall], draft_deg)
+    if len(zones) > pieces:
+        return None
+    free = _walls(candidates(shadows, rules))
+    while len(zones) < pieces:
+        further = _best_cut(shadows, zones, free, draft_deg)
+        if len(further) == len(zones):
+            return None
+        zones = further
+    found = in_any_order(shadows, zones, draft_deg=draft_deg)
+    if found is None:
+        found = in_some_order(shadows, zones, draft_deg=draft_deg)
+    if found is None:
+        return None
+    return adjusted(shadows, found, draft_deg=draft_deg, rules=rules, held=tuple(walls))
+
+
+def in_any_order(shadows: Shadows, zones: tuple[Zone, ...], *, draft_deg: float) -> Parting | None:
+    """The zones with the cheapest pulls that each leave on their own; None where one cannot."""
+    cost, ways = cheapest(shadows, zones, draft_deg=draft_deg)
+    if not np.isfinite(cost):
+        return None
+    return settled(shadows, zones, shadows.directions[ways], draft_deg=draft_deg)
+
+
+def in_some_order(shadows: Shadows, zones: tuple[Zone, ...], *, draft_deg: float) -> Parting | None:
+    """The zones in the cheapest order in which each leaves once those before it are gone."""
+    tried: list[tuple[float, int, tuple[Zone, ...], Ints]] = []
+    for order in permutations(zones):
+        cost, ways = cheapest(shadows, order, draft_deg=draft_deg, is_ordered=True)
+        if np.isfinite(cost):
+            tried.append((cost, len(tried), order, ways))
+    if not tried:
+        return None
+    _, _, order, ways = min(tried, key=lambda found: found[:2])
+    pulls = shadows.directions[ways]
+    return settled(shadows, order, pulls, draft_deg=draft_deg, is_ordered=True)
+
+
+def with_pulls(shadows: Shadows, parting: Parting, pulls: Floats, *, draft_deg: float) -> Parting:
+    """The parting with pulls that the maker fixed.
+
+    Args:
+        pulls: (P, 3) unit vectors, in the order of the pieces.
+
+    Raises:
+        NoParting: their number does not fit, or a pull runs into a wall of its own zone.
+    """
+    if len(pulls) != len(parting.zones):
+        raise NoParting(
+            where="The locked pulls",
+            found=f"are {len(pulls)} for a shell in {len(parting.zones)} pieces",
+            limit="each piece has one",
+            remedy="Lock as many pulls as there are pieces, or none.",
+        )
+    fill = 0.0
+    for number, (zone, pull) in enumerate(zip(parting.zones, pulls, strict=True)):
+        freed = freed_walls(parting.zones, number) if parting.is_ordered else ()
+        if pull[2] < np.sin(np.radians(draft_deg)) or not zone.is_left_by(
+            pull, draft_deg=draft_deg, but_for=freed
+        ):
+            x, y, z = pull
+            raise NoParting(
+                where=f"The locked pull of piece {number + 1}",
+                found=f"({x:.2f}, {y:.2f}, {z:.2f}) runs into the board or its own parting wall",
+                limit=f"it needs {draft_deg:g} degrees of lean to both",
+                remedy="Turn the pull away from the wall, or unlock it.",
+            )
+        fill += fill_within(shadows, pull, shadows.cells_in(zone), draft_deg)
+    return replace(parting, pulls=np.array(pulls, dtype=np.float64), fill_cm3=fill)
+
+
+def _best_cut(
+    shadows: Shadows, zones: tuple[Zone, ...], walls: Sequence[PartingWall], draft_deg: float
+) -> tuple[Zone, ...]:
+    """The zones with one of them cut by one of the walls, where that leaves the least fill.
+
+    A cut through zones that no pull leaves is taken too where there is no other: order may help.
+    """
+    skin = skin_points(shadows)
+    best: tuple[float, int, tuple[Zone, ...]] | None = None
+    for k, zone in enumerate(zones):
+        before, _ = cheapest(shadows, (zone,), draft_deg=draft_deg)
+        for wall in walls:
+            parts: tuple[Zone, ...] = (zone.within(wall), zone.within(wall.turned))
+            if not all(_holds(skin, part) for part in parts):
+                continue
+            after, _ = cheapest(shadows, parts, draft_deg=draft_deg)
+            gain = after - before if np.isfinite(after) else 1e9
+            if best is None or gain < best[0] - 1e-6:
+                best = (gain, k, parts)
+    if best is None:
+        return zones
+    _, k, parts = best
+    return (*zones[:k], *parts, *zones[k + 1 :])
+
+
+def _holds(skin: Floats, zone: Zone) -> bool:
+    """Whether a piece there would cover more than a splinter."""
+    depth = zone.into(*skin.T)
+    return float((depth > 0).mean()) > LEAST_SKIN_SHARE
+
+
+def _walls(tried: Candidates) -> list[PartingWall]:
+    """The candidates that the rules allow."""
+    at = np.argwhere(np.isfinite(tried.worth_cm3))
+    return [
+        Zone.beyond(tried.normals[a], float(tried.offsets[a, k])).walls[0] for a, k in at.tolist()
+    ]
