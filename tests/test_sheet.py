@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from firstpull.core.errors import WorkshopError
 from firstpull.core.material.row import find_material
-from firstpull.core.sheet import JobSheet, describe_fields
+from firstpull.core.sheet import JobSheet, describe_fields, describe_list_fields
 from firstpull.core.sheet_check import BadSheet, with_answers
 from firstpull.core.sheet_guide import sheet_guide
 from firstpull.services.read_sheet import MOST_BYTES, UnreadableSheet, read_sheet, sheet_from_text
@@ -94,6 +94,38 @@ BAD_FIELDS = [
     ("weather: fair", 1, "it knows board, cast"),
     ("skin: {colour: }", 1, "skin.colour"),
     ("<<: {grid_mm: 2}", 1, '"<<"'),
+    ("master: {up: [1.7e+308, 1.7e+308, 1.7e+308]}", 1, "three numbers"),
+    ("shop:\n  build_box_mm: [220, 220, 20]", 2, "three lengths of 80 to 3000 mm"),
+    ("shop: {build_box_mm: [220, 220]}", 1, "three lengths"),
+    ("shop: {printer_cm3_h: 0}", 1, "1 to 500 cm³/h"),
+    ("shell: {piece_worth_pct: 95}", 1, "is 95; it may be 0 to 90 %"),
+    ("shell: {symmetric: 1}", 1, "shell.symmetric is 1; it may be yes or no"),
+    ("shell: {walls: 3}", 1, "up to 3 walls"),
+]
+WALL = "{through: [0, 0, 9], facing: [1, 0, 0]}"
+BAD_STEERING = [
+    (f"walls: [{', '.join([WALL] * 4)}]", "shell.walls holds 4; it may be up to 3 walls"),
+    (
+        f"walls: [{WALL}, {{through: [0, 0, 9], facing: [0, 0, 0]}}]",
+        "shell.walls, number 2, facing is [0, 0, 0]; it may be three numbers, not all 0",
+    ),
+    ("walls: [{through: [0, 0], facing: [1, 0, 0]}]", "number 1, through is [0, 0]; it may be"),
+    ("walls: [{through: [0, 0, 9]}]", "number 1 has only through; a wall is either a plane"),
+    ("walls: [{}]", "number 1 has neither plane nor line"),
+    (
+        "walls: [{facing: [1, 0, 0], line: [[0, 0, 0], [1, 0, 0], [2, 0, 0]]}]",
+        "number 1 has both a line and a plane",
+    ),
+    ("walls: [{line: [[0, 0, 0], [9, 0, 0]]}]", "number 1, line holds 2; it may be 3 to 500"),
+    ("walls: [{line: [[0, 0, 0], [9, 0], [9, 9, 0]]}]", "number 1, line is [9, 0]"),
+    ("walls: [{trough: [0, 0, 0]}]", "number 1, trough is not known there; it may hold through"),
+    ("walls: [right]", 'shell.walls is "right"; it may be up to 3 walls'),
+    ("pulls: [[1, 0, 1], [0, 0, 0]]", "is [0, 0, 0]; it may be up to 4 directions"),
+    ("{pieces: 3, pulls: [[1, 0, 1], [-1, 0, 1]]}", "has 2 pulls for pieces: 3"),
+    (f"{{pieces: 1, walls: [{WALL}]}}", "has 1 wall for pieces: 1"),
+    (f"{{pulls: [[0, 0, 1]], walls: [{WALL}]}}", "has 1 wall for pieces: 1"),
+    ("keep_whole: [{radius_mm: 9}]", "number 1, at is missing; it may be three numbers"),
+    ("keep_whole: [{at: [0, 0, 0], radius_mm: 0}]", "radius_mm is 0; it may be 0.5 to 200 mm"),
 ]
 
 
@@ -108,6 +140,38 @@ def test_a_bad_field_is_refused_with_line_field_and_range(
     sentence = str(refusal.value)
     assert f'Line {line} of "heron.yaml"' in sentence and words in sentence
     assert len(sentence) < 400 and "\n" not in sentence
+
+
+@pytest.mark.parametrize(("text", "words"), BAD_STEERING)
+def test_bad_steering_is_refused_with_its_place_in_the_list(text: str, words: str) -> None:
+    with pytest.raises(BadSheet) as refusal:
+        sheet_from_text("shell: " + (text if text[0] == "{" else f"{{{text}}}"), name="heron.yaml")
+    sentence = str(refusal.value)
+    assert words in sentence and sentence.startswith('Line 1 of "heron.yaml": shell')
+    assert len(sentence) < 400 and "\n" not in sentence
+
+
+def test_steering_is_read_as_written_and_said_again() -> None:
+    """Lists within lists are read; a sheet that goes through answers beside it stays whole."""
+    text = f"""shell:
+  walls:
+    - {WALL}
+    - line: [[0, 0, 0], [0, 5, 2.5], [0, 9, 0]]
+  keep_whole: [{{at: [1, 2, 3]}}]
+  symmetric: yes
+shop: {{build_box_mm: [220, 220, 250]}}
+"""
+    sheet, given_fields = sheet_from_text(text)
+    assert given_fields == {
+        "shell.walls", "shell.keep_whole", "shell.symmetric", "shop.build_box_mm"
+    }  # fmt: skip
+    walls, dabs = sheet.shell.walls, sheet.shell.keep_whole
+    assert walls and walls[0].facing == [1, 0, 0] and walls[1].line == [[0, 0, 0], [0, 5, 2.5],
+                                                                       [0, 9, 0]]  # fmt: skip
+    assert dabs and (dabs[0].at, dabs[0].radius_mm) == ([1, 2, 3], 10)
+    assert with_answers(sheet, {"grid_mm": 1.5}, place=str) == sheet
+    assumed = {entry["field"]: entry["value"] for entry in sheet.assumed(given_fields)}
+    assert assumed["shell.pulls"] == "found by the search"
 
 
 BOMB = "a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n"
@@ -197,10 +261,10 @@ def test_answers_beside_the_sheet_win_and_are_checked() -> None:
 
 
 def test_every_field_is_described_and_bounded() -> None:
-    for entry in describe_fields():
+    for entry in (*describe_fields(), *describe_list_fields()):
         assert entry.what and entry.why and entry.allowed, entry.name
         assert (entry.empty is None) == (entry.default is not None), entry.name
-        if entry.name.endswith(("_mm", "_deg", "_c", "_pct")):
+        if entry.name.endswith(("_mm", "_deg", "_c", "_pct", "_h")):
             assert entry.unit, entry.name
 
 
@@ -213,6 +277,11 @@ def test_the_example_on_the_page_is_a_good_sheet() -> None:
     example = sheet_guide().split("```yaml\n")[1].split("```")[0]
     sheet, given_fields = sheet_from_text(example)
     assert len(given_fields) == 9 and sheet.cast.powder == "bronze-irregular"
+
+
+def test_the_steering_on_the_page_is_a_good_sheet() -> None:
+    example = sheet_guide().split("```yaml\n")[2].split("```")[0]
+    assert len(sheet_from_text(example)[1]) == 5
 
 
 def test_the_powder_ratio_assumed_is_the_number_used() -> None:

@@ -11,12 +11,17 @@ from pydantic_core import PydanticCustomError
 
 from firstpull.core.material.mix import PowderBasis, dose_of
 from firstpull.core.material.row import Kind, UnknownMaterial, find_material
-from firstpull.core.sheet_fields import FieldEntry, ask, describe
+from firstpull.core.sheet_fields import FieldEntry, ask, describe, describe_items
 
 Real = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 Count = Annotated[int, Strict()]
 Text = Annotated[str, Strict(), Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f]+$")]
+Yes = Annotated[bool, Strict()]
 PartName = Annotated[str, Strict(), Field(min_length=1, max_length=60, pattern=r"^\w[\w -]*$")]
+
+DIRECTION, POINT = "three numbers, not all 0", "three numbers"
+LEAST_BOX_MM, LARGEST_BOX_MM = 80.0, 3000.0
+MOST_WALLS, MOST_PULLS, MOST_DABS, MOST_POINTS = 3, 4, 200, 500
 
 
 def _known(material_id: str, kind: Kind) -> str:
@@ -26,10 +31,26 @@ def _known(material_id: str, kind: Kind) -> str:
         raise PydanticCustomError("material", "{words}", {"words": unknown.found}) from unknown
 
 
-def _direction(up: list[float]) -> list[float]:
-    if len(up) != 3 or not math.hypot(*up) > 0:
+def _direction(way: list[float]) -> list[float]:
+    if len(way) != 3 or not 0 < math.hypot(*way) < math.inf:
         raise PydanticCustomError("direction", "is not a direction")
-    return up
+    return way
+
+
+def _three(place: list[float]) -> list[float]:
+    if len(place) != 3:
+        raise PydanticCustomError("point", "is not a point")
+    return place
+
+
+def _room(box: list[float]) -> list[float]:
+    if len(box) != 3 or not all(LEAST_BOX_MM <= side <= LARGEST_BOX_MM for side in box):
+        raise PydanticCustomError("box", "is not a build box")
+    return box
+
+
+Direction = Annotated[list[Real], AfterValidator(_direction)]
+Point = Annotated[list[Real], AfterValidator(_three)]
 
 
 def _material(kind: Kind) -> Any:
@@ -61,6 +82,20 @@ class Shop(Section):
     humidity_pct: Real = ask(
         50.0, "relative humidity of the room", "the limit for urethane", ge=0, le=100
     )
+    build_box_mm: Annotated[list[Real], AfterValidator(_room)] | None = ask(
+        None,
+        "room of the printer, [x, y, z]",
+        "whether printed pieces fit is only asked of a printer that is known",
+        empty="not asked",
+        allowed=f"three lengths of {LEAST_BOX_MM:g} to {LARGEST_BOX_MM:g} mm",
+    )
+    printer_cm3_h: Real = ask(
+        12.0,
+        "plastic that the printer lays in an hour",
+        "common practice for a nozzle of 0.4 mm; the slicer knows better",
+        ge=1,
+        le=500,
+    )
 
 
 class Master(Section):
@@ -72,11 +107,12 @@ class Master(Section):
     scale: Real = ask(
         1.0, "size as printed over size as designed", "printed as designed", ge=0.01, le=100
     )
-    up: Annotated[list[Real], AfterValidator(_direction)] | None = ask(
+    up: Direction | None = ask(
         None,
         "direction away from the board, [x, y, z] in the mesh's axes",
         "opposite the largest hollow",
         empty="found from the hollow",
+        allowed=DIRECTION,
     )
     wall_mm: Real = ask(
         3.0, "wall given to an open surface, inward", "prints well, stays stiff", ge=0.8, le=20
@@ -112,6 +148,55 @@ class Skin(Section):
     flange_thickness_mm: Real = ask(
         8.0, "thickness of the flange", "thicker than the layer, so it lies flat", ge=4, le=20
     )
+
+
+class Wall(Section):
+    """A parting wall that the maker fixed: a plane, bent or not, or a line on the body."""
+
+    through: Point | None = ask(
+        None, "a point in the wall", "with `facing`", empty="a line is given", allowed=POINT
+    )
+    facing: Direction | None = ask(
+        None,
+        "where it looks: the side of piece 1",
+        "with `through`",
+        empty="a line is given",
+        allowed=DIRECTION,
+    )
+    bend: Annotated[list[Point], Field(min_length=2, max_length=MOST_POINTS)] | None = ask(
+        None,
+        "points that a bent wall passes through, in order; between them it runs straight",
+        "beside `through` and `facing`",
+        empty="a plane",
+        allowed=f"2 to {MOST_POINTS} points",
+    )
+    line: Annotated[list[Point], Field(min_length=3, max_length=MOST_POINTS)] | None = ask(
+        None,
+        "a parting line drawn on the body, from rim to rim; seen from above, piece 1 lies at "
+        "its right",
+        "instead of `through` and `facing`",
+        empty="a plane is given",
+        allowed=f"3 to {MOST_POINTS} points, from rim to rim",
+    )
+
+    @model_validator(mode="after")
+    def _one_of_the_two(self) -> Wall:
+        plane = [n for n in ("through", "facing", "bend") if getattr(self, n) is not None]
+        if self.line is not None and plane:
+            raise PydanticCustomError("wall", "has both a line and a plane")
+        if self.line is None and not {"through", "facing"} <= set(plane):
+            words = {"held": f"only {' and '.join(plane)}" if plane else "neither plane nor line"}
+            raise PydanticCustomError("wall", "has {held}", words)
+        return self
+
+
+class Dab(Section):
+    """A dab of the brush that no wall may cross."""
+
+    at: Point = ask(
+        ..., "its middle, on the surface", "only the maker knows", empty="needed", allowed=POINT
+    )
+    radius_mm: Real = ask(10.0, "its radius on the printed part", "a broad brush", ge=0.5, le=200)
 
 
 class Shell(Section):
@@ -159,6 +244,37 @@ class Shell(Section):
         ge=0,
         le=5,
     )
+    piece_worth_pct: Real = ask(
+        15.0,
+        "share of the silicone that a further piece must save",
+        "common practice; lower for more pieces, higher for more silicone",
+        ge=0,
+        le=90,
+    )
+    walls: Annotated[list[Wall], Field(max_length=MOST_WALLS)] | None = ask(
+        None,
+        "parting walls that are fixed, each {through, facing} or {line}, in the mesh's axes",
+        "the search looks where they need least silicone",
+        empty="found by the search",
+        allowed=f"up to {MOST_WALLS} walls, one fewer than pieces",
+    )
+    pulls: Annotated[list[Direction], Field(max_length=MOST_PULLS)] | None = ask(
+        None,
+        "pull directions that are fixed, [x, y, z] for each piece in order, in the mesh's axes",
+        "the search turns each to where it needs least silicone",
+        empty="found by the search",
+        allowed=f"up to {MOST_PULLS} directions of three numbers, not all 0",
+    )
+    keep_whole: Annotated[list[Dab], Field(max_length=MOST_DABS)] | None = ask(
+        None,
+        "areas that no wall may cross, dabs of {at, radius_mm}, in the mesh's axes",
+        "a wall may stand anywhere",
+        empty="none",
+        allowed=f"up to {MOST_DABS} dabs",
+    )
+    symmetric: Yes = ask(
+        False, "only partings that are symmetric", "a better parting may not be symmetric"
+    )
 
     @property
     def material_used(self) -> str:
@@ -191,6 +307,18 @@ class Shell(Section):
         if (self.material_used == "printed-plastic") != (self.kind == "printed"):
             words = {"kind": self.kind, "material": self.material_used}
             raise PydanticCustomError("shell", "is {kind} but made of {material}", words)
+        return self
+
+    @model_validator(mode="after")
+    def _as_many_as_said(self) -> Shell:
+        if self.pieces is not None and self.pulls and len(self.pulls) != self.pieces:
+            words = {"pulls": _counted(self.pulls, "pull"), "pieces": self.pieces}
+            raise PydanticCustomError("pulls", "has {pulls} for pieces: {pieces}", words)
+        # three pulls are three pieces, whether that is said or not
+        pieces = self.pieces or len(self.pulls or ()) or None
+        if pieces is not None and len(self.walls or ()) >= pieces:
+            words = {"walls": _counted(self.walls or [], "wall"), "pieces": pieces}
+            raise PydanticCustomError("walls", "has {walls} for pieces: {pieces}", words)
         return self
 
 
@@ -307,6 +435,10 @@ class JobSheet(Section):
         ]
 
 
+def _counted(items: list[Any], what: str) -> str:
+    return f"{len(items)} {what}" + ("" if len(items) == 1 else "s")
+
+
 def describe_fields() -> tuple[FieldEntry, ...]:
     """All fields in the order of the sheet, by dotted name.
 
@@ -314,3 +446,8 @@ def describe_fields() -> tuple[FieldEntry, ...]:
     '1 to 2 mm'
     """
     return describe(JobSheet)
+
+
+def describe_list_fields() -> tuple[FieldEntry, ...]:
+    """The fields of walls and dabs, by dotted name, such as "shell.walls.through"."""
+    return describe_items(JobSheet)

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from firstpull.core.errors import WorkshopError
-from firstpull.core.sheet import JobSheet, describe_fields
+from firstpull.core.sheet import JobSheet, describe_fields, describe_list_fields
 from firstpull.core.sheet_fields import FieldEntry
 
 
@@ -69,6 +69,8 @@ def _refusal(error: ErrorDetails, place: Place) -> BadSheet:
     path = [str(step) for step in error["loc"] if not isinstance(step, int)]
     field = ".".join(path[:2])
     entries = {entry.name: entry for entry in describe_fields()}
+    if len(path) > 2 or error["type"] == "wall":
+        return _in_a_list(error, field, path[2:], place)
     if error["type"] == "extra_forbidden":
         return _unknown(field, entries, place)
     entry = entries.get(field)
@@ -82,10 +84,35 @@ def _refusal(error: ErrorDetails, place: Place) -> BadSheet:
     )
 
 
+def _in_a_list(error: ErrorDetails, field: str, inside: list[str], place: Place) -> BadSheet:
+    """A fault within one of the walls or dabs that a field lists."""
+    known = {e.name: e for e in describe_list_fields() if e.name.startswith(f"{field}.")}
+    number = next((step + 1 for step in error["loc"] if isinstance(step, int)), 1)
+    where = ", ".join([f"{place(field)}: {field}", f"number {number}", *inside[:1]])
+    entry = known.get(".".join([field, *inside[:1]]))
+    if error["type"] == "wall":
+        return BadSheet(
+            where=where,
+            found=error["msg"],
+            limit="a wall is either a plane, through and facing, or a line on the body",
+            remedy="Give one of the two whole.",
+        )
+    if entry is None:
+        names = ", ".join(name.rpartition(".")[2] for name in known)
+        found, limit = "is not known there", f"it may hold {names}"
+        return BadSheet(where=where, found=found, limit=limit, remedy="Take it out or correct it.")
+    found = "is missing" if error["type"] == "missing" else _found(error)
+    return BadSheet(
+        where=where, found=found, limit=f"it may be {entry.allowed}", remedy="Change it."
+    )
+
+
 def _found(error: ErrorDetails) -> str:
     value = error["input"]
     if isinstance(value, bool):
         return "is yes" if value else "is no"
+    if error["type"] in ("too_short", "too_long") and isinstance(value, list):
+        return f"holds {len(value)}"
     if isinstance(value, Mapping):
         return "is a group of fields"
     shown = f"{value:g}" if isinstance(value, float) else str(value)
@@ -150,6 +177,8 @@ def _bad_section(field: str, error: ErrorDetails, place: Place) -> BadSheet:
     remedies = {
         "face_coat": "Make the wall thicker or the face coat thinner.",
         "shell": "Printed shells are of printed-plastic, laid ones are not; change one of the two.",
+        "pulls": "Give a pull for each piece, or leave one of the two out.",
+        "walls": "Each wall makes one piece more: ask for more pieces or take a wall out.",
     }
     return BadSheet(
         where=f"{place(field)}: {field}",

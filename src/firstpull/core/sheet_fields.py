@@ -10,8 +10,8 @@ from pydantic import BaseModel, Field
 
 from firstpull.core.material.row import Kind, materials_of
 
-UNITS = {"mm": "mm", "c": "°C", "pct": "%", "deg": "degrees"}
-"""What the last word of a field's name says about its unit."""
+UNITS = {"cm3_h": "cm³/h", "mm": "mm", "c": "°C", "pct": "%", "deg": "degrees"}
+"""What the end of a field's name says about its unit."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,8 @@ class FieldEntry:
         """The default as it would be written in a sheet, or what an empty field means."""
         if self.default is None:
             return f"empty: {self.empty}"
+        if isinstance(self.default, bool):
+            return "yes" if self.default else "no"
         return f"{self.default:g}" if isinstance(self.default, float) else str(self.default)
 
 
@@ -51,15 +53,17 @@ def ask(
     *,
     empty: str | None = None,
     material: Kind | None = None,
+    allowed: str | None = None,
     **limits: Any,
 ) -> Any:
     """A field of a sheet; arguments as :class:`FieldEntry`.
 
     Args:
         material: the kind of row that the field names, where it names one.
+        allowed: what may stand there, for lists; else it is told from kind and limits.
         limits: ge, le, gt and the like, inclusive bounds as pydantic takes them.
     """
-    extra: dict[str, Any] = {"why": why, "empty": empty, "material": material}
+    extra: dict[str, Any] = {"why": why, "empty": empty, "material": material, "allowed": allowed}
     return Field(default=default, description=what, json_schema_extra=extra, **limits)
 
 
@@ -77,13 +81,31 @@ def describe(sheet: type[BaseModel]) -> tuple[FieldEntry, ...]:
     return tuple(found)
 
 
+@cache
+def describe_items(sheet: type[BaseModel]) -> tuple[FieldEntry, ...]:
+    """The fields of what stands in lists, named after the list: "shell.walls.facing"."""
+    found: list[FieldEntry] = []
+    for name, field in sheet.model_fields.items():
+        group = field.annotation
+        if not (isinstance(group, type) and issubclass(group, BaseModel)):
+            continue
+        defs = group.model_json_schema().get("$defs", {})
+        for key, sub in group.model_json_schema()["properties"].items():
+            kind = {**sub, **sub.get("anyOf", [{}])[0]}
+            item = defs.get(kind.get("items", {}).get("$ref", "").rpartition("/")[2])
+            if item is not None:
+                entries = item["properties"].items()
+                found += [_entry(f"{name}.{key}.{part}", about) for part, about in entries]
+    return tuple(found)
+
+
 def _entry(name: str, field: dict[str, Any]) -> FieldEntry:
-    last = name.rpartition(".")[2]
-    unit = UNITS.get(last.rpartition("_")[2], "") if "_" in last else ""
+    ends = (unit for end, unit in UNITS.items() if name.endswith("_" + end))
+    unit = next(ends, "")
     return FieldEntry(
         name=name,
         what=field["description"],
-        default=field["default"],
+        default=field.get("default"),
         allowed=_allowed(field, unit),
         unit=unit,
         why=field["why"],
@@ -92,14 +114,16 @@ def _entry(name: str, field: dict[str, Any]) -> FieldEntry:
 
 
 def _allowed(field: dict[str, Any], unit: str) -> str:
+    if field["allowed"] is not None:
+        return str(field["allowed"])
     if field["material"] is not None:
         return "one of " + ", ".join(row.id for row in materials_of(field["material"]))
     # an optional field is "this or null": the limits stand in the first of the two
     kind = {**field, **field.get("anyOf", [{}])[0]}
     if "enum" in kind:
         return "one of " + ", ".join(str(value) for value in kind["enum"])
-    if kind["type"] == "array":
-        return "three numbers, not all 0"
+    if kind["type"] == "boolean":
+        return "yes or no"
     if kind["type"] == "string":
         plain = "" if "x00" in kind["pattern"] else ": letters, digits, spaces, - and _"
         return f"text of 1 to {kind['maxLength']} characters{plain}"

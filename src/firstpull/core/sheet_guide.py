@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from firstpull.core.sheet import JobSheet, describe_fields
+from firstpull.core.sheet import JobSheet, describe_fields, describe_list_fields
+from firstpull.core.sheet_fields import FieldEntry
 
 _HEAD = """# The job sheet
 
@@ -30,19 +31,52 @@ cast:
 """
 
 
+_TABLE = ("| field | what | default | allowed | why this default |", "|---|---|---|---|---|")
+_STEERING = """## Steering the shell
+
+Points and directions are in the mesh file's own coordinates, as the modelling program shows them,
+so they stay right for a new revision of the mesh that was exported in the same place.
+`firstpull lock` writes what a plan chose by itself into the sheet (and `--unlock` takes it out);
+with `--for NEW.stl` it carries everything to a revision that lies elsewhere.
+
+```yaml
+shell:
+  pieces: 2
+  walls:
+    - {through: [0, 40, 60], facing: [1, 0, 0]}
+  pulls: [[1, 0.1, 0.5], [-1, 0.1, 0.5]]
+  keep_whole:
+    - {at: [32, 55, 78], radius_mm: 14}
+  symmetric: yes
+```
+"""
+
+
 def sheet_guide() -> str:
     """The text of docs/sheet.md: a table for each group of fields."""
     groups: dict[str, list[str]] = {}
     for entry in describe_fields():
-        group = entry.name.rpartition(".")[0]
-        row = (entry.name.rpartition(".")[2], entry.what, entry.default_words)
-        cells = [f"`{row[0]}`", *row[1:], entry.allowed, entry.why]
-        groups.setdefault(group, []).append("| " + " | ".join(cells) + " |")
+        groups.setdefault(entry.name.rpartition(".")[0], []).append(_row(entry))
     parts = [_HEAD]
     for group, rows in groups.items():
         model = JobSheet.model_fields[group].annotation if group else None
         about = (model.__doc__ or "").splitlines()[0] if model else "Beside the groups."
         title = f"## {group}" if group else "## On its own"
-        table = ["| field | what | default | allowed | why this default |", "|---|---|---|---|---|"]
-        parts.append("\n".join([title, "", about, "", *table, *rows, ""]))
-    return "\n".join(parts)
+        parts.append("\n".join([title, "", about, "", *_TABLE, *rows, ""]))
+    return "\n".join([*parts, _STEERING, *_items()])
+
+
+def _items() -> list[str]:
+    """A table for what stands in each list."""
+    lists: dict[str, list[str]] = {}
+    for entry in describe_list_fields():
+        lists.setdefault(entry.name.rpartition(".")[0], []).append(_row(entry))
+    return [
+        "\n".join([f"Each of `{name}`:", "", *_TABLE, *rows, ""]) for name, rows in lists.items()
+    ]
+
+
+def _row(entry: FieldEntry) -> str:
+    name = entry.name.rpartition(".")[2]
+    cells = [f"`{name}`", entry.what, entry.default_words, entry.allowed, entry.why]
+    return "| " + " | ".join(cells) + " |"

@@ -15,8 +15,8 @@ from firstpull.core.sheet_check import BadSheet, check_sheet
 MOST_BYTES = 64 * 1024
 """A job sheet is a page of text; anything larger is some other file."""
 
-DEEPEST = 4
-"""Groups, fields and lists of a sheet go no deeper."""
+DEEPEST = 6
+"""A sheet goes no deeper: group, field, list of walls, wall, line, point."""
 
 
 class UnreadableSheet(BadSheet):
