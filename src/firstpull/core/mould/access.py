@@ -29,7 +29,8 @@ from firstpull.core.mould.skin import SkinShape
 
 ALL_QUARTERS = 15
 EPS_LEAN = 1e-9  # sines this close are the same
-EPS_SPAN = 1e-9  # of the body's size: a miss this narrow is a touch
+EPS_SPAN = 1e-9  # of the body's size: a miss this narrow is a hit
+OFF_SPAN = 1e-7  # how far before its face a way begins: sliding along an edge is no hit
 MOST_CELLS = 1024  # a side
 SPECK_MM2 = 25.0  # 5 x 5 mm: silicone closes a smaller lock unnoticed
 PROXY_STEP_MM = 3.0
@@ -81,7 +82,7 @@ class LockedPlace:
         }
 
 
-def pull_directions(*, divisions: int = 12) -> Floats:
+def pull_directions(*, divisions: int = 9) -> Floats:
     """(D, 3) unit vectors over the whole sphere, to be tried as pulls.
 
     Args:
@@ -154,7 +155,7 @@ def free_quarters(mesh: Mesh, directions: ArrayLike, *, draft_deg: float) -> NDA
         mesh.face_normals,
         unit_directions(directions),
         lean - EPS_LEAN,
-        EPS_SPAN * float(np.linalg.norm(high - low)),
+        float(np.linalg.norm(high - low)),
     )
 
 
@@ -273,17 +274,17 @@ def _place(mesh: Mesh, faces: NDArray[Any]) -> LockedPlace:
 
 
 @njit(cache=True, parallel=True)
-def _free_quarters(vertices, faces, normals, ways, lean, eps):  # type: ignore[no-untyped-def]
+def _free_quarters(vertices, faces, normals, ways, lean, span):  # type: ignore[no-untyped-def]
     out = np.zeros((len(ways), len(faces)), dtype=np.uint8)
     for d in prange(len(ways)):
-        seen = _seen_along(vertices, ways[d])
-        _free_along(seen, faces, normals @ ways[d], lean, eps, out[d])
+        frame = _frame_along(ways[d])
+        _free_along(vertices @ frame, faces, normals @ frame, lean, span, out[d])
     return out
 
 
 @njit(cache=True)
-def _seen_along(vertices, way):  # type: ignore[no-untyped-def]
-    """(V, 3) the vertices in a frame whose third axis is the pull."""
+def _frame_along(way):  # type: ignore[no-untyped-def]
+    """Three axes as columns, of which the third is the pull."""
     frame = np.empty((3, 3))
     least = np.argmin(np.abs(way))
     side = np.zeros(3)
@@ -293,24 +294,25 @@ def _seen_along(vertices, way):  # type: ignore[no-untyped-def]
     frame[:, 0] = across
     frame[:, 1] = np.cross(way, across)
     frame[:, 2] = way
-    return vertices @ frame
+    return frame
 
 
 @njit(cache=True)
-def _free_along(seen, faces, lean_of, lean, eps, out):  # type: ignore[no-untyped-def]
-    start, held, highest, low, cell = _sorted_into_cells(seen, faces, lean_of)
+def _free_along(seen, faces, looks, lean, span, out):  # type: ignore[no-untyped-def]
+    start, held, highest, low, cell = _sorted_into_cells(seen, faces, looks[:, 2])
+    off, eps = OFF_SPAN * span, EPS_SPAN * span
     nx, ny = highest.shape
     for f in range(len(faces)):
-        if lean_of[f] < lean:
+        if looks[f, 2] < lean or not looks[f].any():
             continue
         a, b, c = seen[faces[f, 0]], seen[faces[f, 1]], seen[faces[f, 2]]
         for quarter in range(4):
             u = 1 / 3 if quarter == 0 else (2 / 3 if quarter == 1 else 1 / 6)
             v = 1 / 3 if quarter == 0 else (2 / 3 if quarter == 2 else 1 / 6)
             w = 1.0 - u - v
-            x = u * a[0] + v * b[0] + w * c[0]
-            y = u * a[1] + v * b[1] + w * c[1]
-            z = u * a[2] + v * b[2] + w * c[2] + eps
+            x = u * a[0] + v * b[0] + w * c[0] + off * looks[f, 0]
+            y = u * a[1] + v * b[1] + w * c[1] + off * looks[f, 1]
+            z = u * a[2] + v * b[2] + w * c[2] + off * looks[f, 2]
             i = int(np.floor((x - low[0]) / cell))
             j = int(np.floor((y - low[1]) / cell))
             free = True
@@ -395,7 +397,7 @@ def _is_beyond(a, b, c, x, y, cell):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, inline="always")
 def _stands_over(seen, face, x, y, z, eps):  # type: ignore[no-untyped-def]
-    """Whether a face that looks away from the pull stands over a point; a touch counts."""
+    """Whether a face that looks away from the pull stands over a point; a near miss counts."""
     a, b, c = seen[face[0]], seen[face[1]], seen[face[2]]
     if max(a[2], b[2], c[2]) <= z:
         return False
@@ -413,6 +415,6 @@ def _stands_over(seen, face, x, y, z, eps):  # type: ignore[no-untyped-def]
     whole = u + v + w
     if whole <= 0.0:
         return False
-    # a touch beyond an edge must not throw the height beyond the face's own
+    # a near miss must not throw the height beyond the face's own
     over = (u * a[2] + v * b[2] + w * c[2]) / whole
     return min(over, max(a[2], b[2], c[2])) > z

@@ -28,6 +28,7 @@ from firstpull.core.mould.access import (
 SHARE = 0.999
 SLACK = 1e-10  # of all area: rounding of sums
 TIME_LIMIT_S = 10.0
+FIRST_LOOK = 2000  # columns
 
 
 @dataclass(frozen=True)
@@ -254,22 +255,31 @@ def _best_one(table: NDArray[np.float32], weight: Floats, enough: float) -> list
 
 def _best_two(table: NDArray[np.float32], weight: Floats, enough: float) -> list[int]:
     """The two rows that cover the most."""
-    return _best_pair(table.T.astype(np.float64), weight, np.arange(len(table)))
+    every = np.arange(len(table))
+    return _best_pair(table.T.astype(np.float64), weight, every, every)
 
 
-def _best_pair(columns: Floats, weight: Floats, firsts: NDArray[Any]) -> list[int]:
-    """The two rows that cover the most, one of them among the first ones.
+def _best_pair(
+    columns: Floats, weight: Floats, firsts: NDArray[Any], seconds: NDArray[Any]
+) -> list[int]:
+    """The two different rows, one of each kind, that cover the most."""
+    together = _together(columns, weight, firsts, seconds)
+    together[firsts[:, None] == seconds[None, :]] = -1.0
+    i, j = np.unravel_index(int(np.argmax(together)), together.shape)
+    return [int(firsts[i]), int(seconds[j])]
+
+
+def _together(
+    columns: Floats, weight: Floats, firsts: NDArray[Any], seconds: NDArray[Any]
+) -> Floats:
+    """(N, M) what each of the first rows covers together with each of the second ones.
 
     Args:
         columns: (P, D) 1 where a row covers a column: the table on its side.
     """
-    weighed = columns * weight[:, None]
-    own = weighed.sum(axis=0)
-    both = weighed[:, firsts].T @ columns
-    together = own[firsts, None] + own[None, :] - both
-    together[np.arange(len(firsts)), firsts] = -1.0
-    i, j = np.unravel_index(int(np.argmax(together)), together.shape)
-    return [int(firsts[i]), int(j)]
+    missed = weight[:, None] * (1.0 - columns[:, firsts])
+    more = missed.T @ (columns if len(seconds) == columns.shape[1] else columns[:, seconds])
+    return np.asarray(weight.sum() - missed.sum(axis=0)[:, None] + more)
 
 
 def _best_three(table: NDArray[np.float32], weight: Floats, enough: float) -> list[int]:
@@ -280,23 +290,40 @@ def _best_three(table: NDArray[np.float32], weight: Floats, enough: float) -> li
     """
     chosen = _exchanged(table, weight, _greedy(table, weight, 3))
     most = _covered(table, weight, chosen)
-    columns = np.ascontiguousarray(table.T, dtype=np.float64)
+    hard_first = np.argsort(table.sum(axis=0), kind="stable")
+    weight_of = weight[hard_first]
+    columns = np.ascontiguousarray(table.T[hard_first], dtype=np.float64)
+    own = weight_of @ columns
     while most < enough:
         spare = 1.0 - most - SLACK
-        firsts = _one_of(columns, weight, spare=spare)
+        firsts = _one_of(columns[:FIRST_LOOK], weight_of[:FIRST_LOOK], spare=spare)
         if not len(firsts):
             break
-        i = int(firsts[np.argmax(weight @ columns[:, firsts])])
-        left = columns[:, i] == 0
-        rest, weight_left = columns[left], weight[left]
-        seconds = _one_of(rest, weight_left, spare=spare)
-        if len(seconds):
-            tried = [i, *_best_pair(rest, weight_left, seconds)]
-            covered = _covered(table, weight, tried)
+        i = int(firsts[np.argmax(own[firsts])])
+        pair = _pair_for(columns, weight_of, np.flatnonzero(columns[:, i] == 0), spare=spare)
+        if pair:
+            covered = _covered(table, weight, [i, *pair])
             if covered > most:
-                chosen, most = tried, covered
+                chosen, most = [i, *pair], covered
         columns[:, i] = 0.0
     return chosen
+
+
+def _pair_for(columns: Floats, weight: Floats, left: NDArray[Any], *, spare: float) -> list[int]:
+    """The pair that covers the most of what is left, if any may leave no more than ``spare``.
+
+    What a pair leaves of the first columns, the hardest, rules most pairs out at little cost.
+    """
+    hard = left[:FIRST_LOOK]
+    look, weighs = columns[hard], weight[hard]
+    firsts, seconds = _one_of(look, weighs, spare=spare), np.arange(columns.shape[1])
+    if not len(firsts):
+        return []
+    may = weighs.sum() - _together(look, weighs, firsts, seconds) <= spare + SLACK
+    if not may.any():
+        return []
+    firsts, seconds = firsts[may.any(axis=1)], seconds[may.any(axis=0)]
+    return _best_pair(columns[left], weight[left], firsts, seconds)
 
 
 def _one_of(columns: Floats, weight: Floats, *, spare: float) -> NDArray[Any]:
