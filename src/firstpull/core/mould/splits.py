@@ -7,7 +7,7 @@ asked again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -124,7 +124,8 @@ def splits_for(
     flange_thickness_mm: float,
     margin_mm: float,
     keep_clear_mm: ArrayLike = (),
-    reached: Mesh | None = None,
+    reached_mm: ArrayLike | None = None,
+    accepts: Callable[[tuple[Split, ...]], bool] | None = None,
     most_parts: int = MOST_PARTS,
     where: str = "Shell piece",
 ) -> tuple[Split, ...]:
@@ -138,9 +139,11 @@ def splits_for(
         flange_thickness_mm: of the flange on each side of a cut.
         margin_mm: kept free on the four sides of the plate.
         keep_clear_mm: (B, 3) bolts and corners of flanges that a joint should keep clear of.
-        reached: the surface out to which joint flanges may stick; None moves the faces of the
-            piece that look along the pull outward by ``flange_mm``, which asks for a little
-            more room than needed along the edge of a flange that is there already.
+        reached_mm: (M, 3) places all over the surface out to which joint flanges stick; None
+            moves the points of the piece that look along the pull outward by ``flange_mm``,
+            which asks for too much room along a flange that is there already.
+        accepts: asked last whether some splits will do (is there a place for bolts?); None
+            takes them all.
         most_parts: more are refused.
         where: what the piece is called in a refusal.
 
@@ -162,7 +165,7 @@ def splits_for(
     _need_room(room, box_mm, flange_mm, flange_thickness_mm, margin_mm)
     way = np.asarray(pull, dtype=np.float64)
     way = way / np.linalg.norm(way)
-    proxy = _Proxy.of(piece, way, flange_mm, reached)
+    proxy = _Proxy.of(piece, way, flange_mm, reached_mm)
     search = _Search(
         proxy,
         _facings(proxy.points_mm, way),
@@ -180,7 +183,11 @@ def splits_for(
         grown = [g for state in states for g in search.grown(state) if g.parts <= most_parts]
         grown.sort(key=lambda state: state.rank)
         for state in grown:
-            if state.is_done and search.holds(state, whole):
+            if (
+                state.is_done
+                and (accepts is None or accepts(state.splits))
+                and search.holds(state, whole)
+            ):
                 return state.splits
         states = _best([state for state in grown if not state.is_done], BEAM)
     raise _too_large(piece, box_mm, least, most_parts, where)
@@ -244,14 +251,14 @@ class _Proxy:
     spacing_mm: float
 
     @staticmethod
-    def of(piece: Mesh, pull: Floats, flange_mm: float, reached: Mesh | None) -> _Proxy:
+    def of(piece: Mesh, pull: Floats, flange_mm: float, reached_mm: ArrayLike | None) -> _Proxy:
         spacing = float(np.sqrt(piece.area_mm2 / POINTS))
         fine = mesh_of(solid(piece).refine_to_length(spacing))
         chosen, number = _spread(fine.vertices_mm, spacing)
         faces = number[fine.faces]
         a, b, c = faces.T
         small = Mesh(fine.vertices_mm[chosen], faces[(a != b) & (b != c) & (c != a)])
-        if reached is None:
+        if reached_mm is None:
             normals = np.zeros((len(fine.vertices_mm), 3))
             for corner in range(3):
                 np.add.at(normals, fine.faces[:, corner], fine.face_vectors_mm2)
@@ -259,7 +266,7 @@ class _Proxy:
             out = chosen[normals[chosen] @ pull > 0]
             around = fine.vertices_mm[out] + flange_mm * normals[out]
         else:
-            around = mesh_of(solid(reached).refine_to_length(spacing)).vertices_mm
+            around = np.asarray(reached_mm, dtype=np.float64).reshape(-1, 3)
             around = around[_spread(around, spacing)[0]]
         return _Proxy(small.vertices_mm, small.faces, small.face_vectors_mm2, around, spacing)
 
