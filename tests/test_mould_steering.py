@@ -236,12 +236,19 @@ def test_a_bad_line_is_refused_with_its_place(line: Any, words: str, place: Any)
 
 
 def test_a_line_that_runs_sideways_down_a_steep_side_is_refused() -> None:
-    """Down two upright sides and 20 mm along them: no wall ruled upright can take both."""
+    """Down two upright sides and 20 mm out and back on them: no wall ruled upright can take both."""
     block = menagerie.box(size_mm=(100, 80, 60), at=(-50, -40, 0))
-    line = [[20, -40, 0], [0, -40, 60], [0, 40, 60], [20, 40, 0]]
+    line = [[0, -40, 0], [20, -40, 30], [0, -40, 60], [0, 40, 60], [20, 40, 30], [0, 40, 0]]
     with pytest.raises(BadLine, match="runs along the wall's own direction there") as refusal:
         wall_along(line, block)
     assert "let the line run straight down" in str(refusal.value).lower()
+
+
+def test_a_line_that_slants_down_both_sides_alike_leans() -> None:
+    """20 mm over 60 on either side: the four points lie in one plane, 18.4 degrees off upright."""
+    block = menagerie.box(size_mm=(100, 80, 60), at=(-50, -40, 0))
+    wall = wall_along([[20, -40, 0], [0, -40, 60], [0, 40, 60], [20, 40, 0]], block)
+    np.testing.assert_allclose(wall.normal, np.array([3, 0, 1]) / np.sqrt(10), atol=1e-9)
 
 
 def test_a_refusal_names_its_place_in_the_files_axes() -> None:
