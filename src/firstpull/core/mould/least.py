@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
+from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.access import (
     NoPulls,
@@ -29,6 +30,12 @@ SHARE = 0.999
 SLACK = 1e-10  # of all area: rounding of sums
 TIME_LIMIT_S = 10.0
 FIRST_LOOK = 2000  # columns
+
+
+class ShareOutOfRange(WorkshopError):
+    """A share of the surface that is none or more than all."""
+
+    code = "share_out_of_range"
 
 
 @dataclass(frozen=True)
@@ -144,7 +151,8 @@ def least_pieces(
         time_limit_s: for the proof beyond three pieces; up to three there is always one.
 
     Raises:
-        NoPulls: none of the directions lifts off the board; and as ``access.free_quarters``.
+        NoPulls: none of the directions lifts off the board.
+        ShareOutOfRange: the share is not above 0 and at most 1; and as ``access.free_quarters``.
 
     The proof holds for the directions given and for the quarters of faces that
     ``access.free_quarters`` judges. Directions between them may do better:
@@ -190,10 +198,20 @@ def least_cover(
         share: how much is enough, above 0 and at most 1.
         time_limit_s: for the proof beyond three rows.
 
+    Raises:
+        ShareOutOfRange: it is not.
+
     >>> table = np.array([[1, 1, 0, 0], [0, 0, 1, 1], [0, 1, 1, 0]], dtype=bool)
     >>> least_cover(table, [1, 2, 2, 1], share=1.0)
     Cover(chosen=(0, 1), share=1.0, at_least=2, too_few=(0.6666666666666666,))
     """
+    if not 0.0 < share <= 1.0:
+        raise ShareOutOfRange(
+            where="The share to reach",
+            found=f"is {share:g}",
+            limit="it lies above 0 and is 1 at the most",
+            remedy="Give 0.999 to let specks go.",
+        )
     table, weight = _merged(reached, np.asarray(weights, dtype=np.float64))
     if not len(weight):
         return Cover((), 0.0, 0, ())
