@@ -14,8 +14,10 @@ from firstpull.core.mesh.grid import Grid, signed_distance
 from firstpull.core.mesh.inside import is_inside
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.fill import Fill
-from firstpull.core.mould.fill_guide import SkinSurfaces, fill_guide, skin_surfaces
-from firstpull.core.mould.gauges import BACK_MM, CARD_MM, REST_MM, Gauge, profile_gauges
+from firstpull.core.mould.fill_guide import fill_guide
+from firstpull.core.mould.fill_surface import SkinSurfaces, skin_surfaces
+from firstpull.core.mould.gauge_run import REST_MM
+from firstpull.core.mould.gauges import BACK_MM, CARD_MM, Gauge, guide_as_json, profile_gauges
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept, with_soft_valleys
 from firstpull.files.drawing import Drawing, Layer
@@ -234,3 +236,15 @@ def test_a_long_upright_pocket_is_gauged_across() -> None:
     assert abs(gauge.frame[2, 0]) < 0.1
     assert "Hold the card level" in gauge.sentences[0]
     assert min(gauge.rests_mm) > 20.0
+
+
+def test_the_plain_data_hold_grams_and_card(made: tuple[Gauge, SkinSurfaces]) -> None:
+    """Grams are volume times density, and cards stand at their pockets."""
+    shape, fill = post()
+    guide = fill_guide(shape, fill)
+    told = guide_as_json(guide, [made[0]], grams_per_cm3=1.08)
+    (row,) = told["places"]
+    assert row["mass_g"] == pytest.approx(1.08 * guide.places[0].volume_cm3, abs=0.005)
+    assert row["gauge"]["number"] == row["number"] == 1
+    assert len(row["gauge"]["marks_mm"]) == 3
+    assert guide_as_json(guide, [], grams_per_cm3=1.0)["places"][0]["gauge"] is None

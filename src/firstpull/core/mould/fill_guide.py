@@ -16,11 +16,17 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
-from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.fill import Fill
+from firstpull.core.mould.fill_surface import (
+    STANDS_OFF_MM,
+    Indices,
+    Patch,
+    SkinSurfaces,
+    pocket_surfaces,
+    skin_surfaces,
+)
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import with_soft_valleys
 from firstpull.core.mould.zone import Zone
@@ -29,11 +35,8 @@ FILM_MM = 0.5  # thinner fill goes on with a coat and joins nothing
 SKIRT_MM = 4.0  # a place ends so far from where its fill is thicker than a film
 SADDLE = 1 / 3  # of the shallower pocket's depth: two that are joined so deep are one
 SPECK_CM3 = 0.1  # a place with less is not told by itself
-STANDS_OFF_MM = 0.3  # the filled surface is counted from here
 LEAST_SHARE = 0.02  # of a place's volume, for a shell piece to be named as lying over it
 MARGIN = 4  # grid points beyond the fill that its rounded valleys ask for
-
-Indices = NDArray[np.int64]
 SIDES = (
     ("the right", "+x"),
     ("the back and right", "+x, +y"),
@@ -45,19 +48,6 @@ SIDES = (
     ("the front and right", "+x, -y"),
 )
 """In eighths of a turn from +x over +y; the front is the -y side."""
-
-
-@dataclass(frozen=True)
-class SkinSurfaces:
-    """The skin's outside in the mould frame, not yet cut at the board.
-
-    Args:
-        plain: without fill, its valleys rounded as silicone rounds them.
-        filled: with it.
-    """
-
-    plain: Mesh
-    filled: Mesh
 
 
 @dataclass(frozen=True)
@@ -178,18 +168,6 @@ def told(value: float) -> str:
     return f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 else f"{value:.2g}"
 
 
-def skin_surfaces(shape: SkinShape, fill: Fill) -> SkinSurfaces:
-    """The skin's outside without and with its fill."""
-    plain = with_soft_valleys(shape.phi, shape.grid)
-    return SkinSurfaces(
-        contour(plain, shape.grid), contour(_filled(plain, shape, fill), shape.grid)
-    )
-
-
-def _filled(plain: Field, shape: SkinShape, fill: Fill) -> Field:
-    return np.minimum(plain, fill.field(shape.phi))
-
-
 def fill_guide(
     shape: SkinShape,
     fill: Fill,
@@ -214,8 +192,8 @@ def fill_guide(
     cells, added, depth = _fill_cells(shape, fill)
     label = _labelled(cells, added, depth, grid)
     surfaces = surfaces or skin_surfaces(shape, fill)
-    outer = _Patch.of(surfaces.filled, surfaces.plain, cells, label, grid)
-    inner = _Patch.of(surfaces.plain, surfaces.filled, cells, label, grid)
+    outer = Patch.of(surfaces.filled, surfaces.plain, cells, label, grid)
+    inner = Patch.of(surfaces.plain, surfaces.filled, cells, label, grid)
     piece = _piece_of(cells, zones, grid)
     places = []
     for number in range(1, int(label.max(initial=0)) + 1):
@@ -226,6 +204,23 @@ def fill_guide(
     places = [replace(place, number=n) for n, place in enumerate(places, start=1)]
     rest = float(added.sum()) - sum(place.volume_cm3 for place in places)
     return FillGuide(tuple(places), max(rest, 0.0))
+
+
+def skin_and_pockets(guide: FillGuide, surfaces: SkinSurfaces, grid: Grid) -> tuple[Mesh, Mesh]:
+    """The filled skin's outside above the board, for pictures: plain skin, and its pockets.
+
+    Args:
+        guide: of this skin and fill.
+        surfaces: as ``skin_surfaces`` gives them.
+        grid: the skin's.
+    """
+    none = [np.zeros(0, dtype=np.int64)]
+    cells = np.concatenate([*none, *(place.cells for place in guide.places)])
+    label = np.concatenate(
+        [*none, *(np.full(len(p.cells), p.number, np.int64) for p in guide.places)]
+    )
+    order = np.argsort(cells, kind="stable")
+    return pocket_surfaces(surfaces, cells[order], label[order], grid)
 
 
 def _fill_cells(shape: SkinShape, fill: Fill) -> tuple[Indices, Floats, Floats]:
@@ -340,46 +335,6 @@ def _grown(label: Indices, a: Indices, b: Indices) -> Indices:
     return np.where(label > 0, label, np.where(grown < none, grown, 0))
 
 
-@dataclass(frozen=True)
-class _Patch:
-    """The places' part of one surface, triangle by triangle.
-
-    Args:
-        middles, ways: (N, 3) centres and unit normals.
-        areas_mm2, away_mm: (N,) areas, and distances to the other surface.
-        label: (N,) the place.
-    """
-
-    middles: Floats
-    ways: Floats
-    areas_mm2: Floats
-    away_mm: Floats
-    label: Indices
-
-    @staticmethod
-    def of(mesh: Mesh, other: Mesh, cells: Indices, label: Indices, grid: Grid) -> _Patch:
-        own = _label_at(mesh.face_centres_mm, cells, label, grid)
-        near = np.flatnonzero((own > 0) & (mesh.face_centres_mm[:, 2] > 0))
-        middles = mesh.face_centres_mm[near]
-        away, _, _ = Tree.of(other).closest(middles) if len(near) else (np.zeros(0), 0, 0)
-        return _Patch(middles, mesh.face_normals[near], mesh.face_areas_mm2[near], away, own[near])
-
-
-def _label_at(points: Floats, cells: Indices, label: Indices, grid: Grid) -> Indices:
-    """(N,) the place at each point: the first of those at the eight grid points around."""
-    base = np.floor((points - np.array(grid.low_mm)) / grid.step_mm).astype(np.int64)
-    best = np.zeros(len(points), dtype=np.int64)
-    if not len(cells):
-        return best
-    for corner in np.ndindex(2, 2, 2):
-        ijk = np.clip(base + np.array(corner), 0, np.array(grid.shape) - 1)
-        flat = np.ravel_multi_index(tuple(ijk.T), grid.shape)
-        at = np.minimum(np.searchsorted(cells, flat), len(cells) - 1)
-        here = np.where(cells[at] == flat, label[at], 0)
-        best = np.where((here > 0) & ((best == 0) | (here < best)), here, best)
-    return best
-
-
 def _piece_of(cells: Indices, zones: Sequence[Zone], grid: Grid) -> Indices:
     """(N,) the shell piece over each cell, from 1."""
     if len(zones) < 2:
@@ -399,8 +354,8 @@ def _place(
     cells: Indices,
     added: Floats,
     piece: Indices,
-    outer: _Patch,
-    inner: _Patch,
+    outer: Patch,
+    inner: Patch,
     grid: Grid,
 ) -> FillPlace | None:
     """One place's figures; None where its fill never stands off the plain skin."""
@@ -428,7 +383,7 @@ def _place(
     )
 
 
-def _facing(patch: _Patch, mine: Flags, at: int, within_mm: float) -> Floats:
+def _facing(patch: Patch, mine: Flags, at: int, within_mm: float) -> Floats:
     """The way out of a surface at one of its triangles, over those around it."""
     near = np.linalg.norm(patch.middles - patch.middles[at], axis=1) < within_mm
     near &= mine

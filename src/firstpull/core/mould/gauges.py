@@ -9,34 +9,38 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from firstpull.core.arrays import Flags, Floats
+from firstpull.core.arrays import Floats
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.lines.figure import Curve, Figure, Plane
-from firstpull.core.mesh.lines.section import section
-from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.tree import Tree
-from firstpull.core.mould.fill_guide import STANDS_OFF_MM, FillPlace, SkinSurfaces, side_of
+from firstpull.core.mould.fill_guide import FillGuide, FillPlace, side_of
+from firstpull.core.mould.fill_surface import SkinSurfaces
+from firstpull.core.mould.gauge_run import (
+    ABOVE_BOARD_MM,
+    LEAST_REST_MM,
+    LONGEST_MM,
+    STEP_MM,
+    Run,
+    best_run,
+)
 
 DEEPER_THAN_MM = 2.0  # a shallower pocket is judged by eye
-REST_MM = 22.0  # of plain skin at each end
-LEAST_REST_MM = 6.0  # less does not steady a card
 BACK_MM = 30.0  # of card behind the highest place of the profile
-CARD_MM = (200.0, 160.0)  # longest and highest card: prints on A4 and Letter, beside its margins
+CARD_MM = (LONGEST_MM, 160.0)  # longest and highest: prints on A4 and Letter
 SHORTEST_MM = 20.0  # a shorter card would show nothing
 CORNER_MM = 5.0  # radius
 TIP_MM = 3.0  # no point of the card is narrower, where that can be had
-STEP_MM = 0.25  # between the places of a profile that are looked at
-STEEPEST = 5.0  # rise over run, to which a profile is followed
 OFF_LINE_MM = 0.03  # that the profile's corners may be smoothed by
-LEANS_DEG = (0.0, 10.0, -10.0, 20.0, -20.0, 32.0, -32.0, 45.0, -45.0)
-LONGISH = 1.6  # length over width of a pocket that is gauged across rather than upright
-NEAR_MM = 45.0  # of a pocket around its deepest point, that tells which way it runs
-ABOVE_BOARD_MM = 0.5
+
+
+HOW_IT_TELLS = (
+    "Between the short marks the silicone should just touch the card: light under it is silicone "
+    "that is missing, and a card that rocks there shows too much."
+)
 
 
 @dataclass(frozen=True)
@@ -79,21 +83,25 @@ class Gauge:
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """How to hold it, and what it can not tell."""
+        """How to hold it, and what it can not tell; ``HOW_IT_TELLS`` holds for all."""
         rise = float(self.frame[2, 0])
         lean = np.degrees(np.arcsin(min(abs(float(self.frame[2, 2])), 1.0)))
         held = "upright" if lean < 10 else "level" if lean > 80 else f"leaned {lean:.0f}° over"
-        end = ", the end with the arrow higher" if rise > 0.15 else ""
+        higher = ", the end with the arrow higher" if rise > 0.15 else ""
+        way = self.frame[:3, 1]
+        above = float(np.degrees(np.arcsin(np.clip(way[2], -1.0, 1.0))))
+        steep = ""
+        if 12.0 < abs(above) < 76.0:
+            steep = f", {abs(above):.0f}° from {'above' if above > 0 else 'below'}"
+        high = f"{self.place.place_mm[2]:.0f} mm above the board"
         said = [
-            f"Hold the card {held}{end}, its middle mark {self.place.place_mm[2]:.0f} mm above the "
-            f"board, and push it home from {side_of(self.frame[:3, 1])}. Between the two short "
-            "marks silicone should just touch it; light under it is silicone that is missing."
+            f"Hold the card {held}{higher}, its long mark {high}, "
+            f"and push it home from {side_of(way)}{steep}."
         ]
-        short = [n for n, rest in zip(("left", "right"), self.rests_mm, strict=True)
-                 if rest < LEAST_REST_MM]  # fmt: skip
+        ends = zip(("left", "right"), self.rests_mm, strict=True)
+        short = [end for end, rest in ends if rest < LEAST_REST_MM]
         if short:
-            ends = " and ".join(short)
-            said.append(f"At its {ends} end it has no plain skin to rest on.")
+            said.append(f"At its {' and '.join(short)} end it has no plain skin to rest on.")
         if self.cropped:
             said.append("It was cut short to fit on one sheet.")
         if not self.whole:
@@ -153,160 +161,12 @@ def profile_gauges(
     if not deep:
         return ()
     plain = Tree.of(surfaces.plain)
-    made = [_gauge(place, surfaces.filled, plain, grid) for place in deep]
-    return tuple(gauge for gauge in made if gauge is not None)
+    runs = [(place, best_run(place, surfaces.filled, plain, grid)) for place in deep]
+    made = [_card(place, run) for place, run in runs if run is not None]
+    return tuple(gauge for gauge in made if gauge.size_mm[0] >= SHORTEST_MM)
 
 
-@dataclass(frozen=True)
-class _Run:
-    """A profile as seen from where its card comes.
-
-    Args:
-        axes: (3, 2) the card's x and y in the mould frame.
-        x, y: (K,) places STEP_MM apart; y is the highest silicone there, -inf where none is.
-        first, last: the stretch that the card may follow.
-        fill: indices of where fill begins and ends within it.
-        whole: whether no fill next to the deepest point lies beyond it.
-    """
-
-    axes: Floats
-    x: Floats
-    y: Floats
-    first: int
-    last: int
-    fill: tuple[int, int]
-    whole: bool
-
-    @property
-    def worth(self) -> float:
-        """Fill that is covered counts before rests."""
-        rests = (self.fill[0] - self.first, self.last - self.fill[1])
-        steady = sum(min(rest * STEP_MM, REST_MM) for rest in rests)
-        even = min(min(rest * STEP_MM, LEAST_REST_MM) for rest in rests)
-        return 100.0 * self.whole + 0.5 * self.span_mm + steady + 4.0 * even
-
-    @property
-    def span_mm(self) -> float:
-        """Length of the fill."""
-        return min((self.fill[1] - self.fill[0]) * STEP_MM, 100.0)
-
-
-def _gauge(place: FillPlace, filled: Mesh, plain: Tree, grid: Grid) -> Gauge | None:
-    at, out = np.array(place.place_mm), np.array(place.facing)
-    best: tuple[float, _Run] | None = None
-    for along in _ways(place, grid):
-        lines = section(filled, Plane(at, np.cross(along, out))).curves
-        flat = [_ring(curve) - at for curve in lines]
-        for lean_deg in LEANS_DEG:
-            run = _run(flat, at, _leaned(along, out, lean_deg), plain)
-            if run is None:
-                continue
-            worth = run.worth - 0.3 * abs(lean_deg)
-            if best is None or worth > best[0]:
-                best = (worth, run)
-        if best is not None and best[1].whole and best[0] > 120.0:
-            break
-    card = None if best is None else _card(place, best[1])
-    return card if card is not None and card.size_mm[0] >= SHORTEST_MM else None
-
-
-def _ways(place: FillPlace, grid: Grid) -> list[Floats]:
-    """Directions in the pocket's surface to lay a card along, the preferred first.
-
-    Upright, unless the pocket is long and runs that way; then across it.
-    """
-    out = np.array(place.facing)
-    ijk = np.stack(np.unravel_index(place.cells, grid.shape), axis=1)
-    away = np.array(grid.low_mm) + grid.step_mm * ijk - np.array(place.place_mm)
-    away = away[np.linalg.norm(away, axis=1) < NEAR_MM]
-    away = away - (away @ out)[:, None] * out
-    spread, axes = np.linalg.eigh(away.T @ away / max(len(away), 1))
-    across = np.cross(out, axes[:, 2])
-    across = across / np.linalg.norm(across)
-    upright = np.array([0.0, 0.0, 1.0]) - out[2] * out
-    if np.linalg.norm(upright) < 0.25:
-        return [_rising(across), _rising(np.cross(out, across))]
-    upright = upright / np.linalg.norm(upright)
-    is_long = spread[2] > LONGISH**2 * max(spread[1], 1e-9)
-    across_first = is_long and abs(float(upright @ across)) < 0.7
-    level = np.cross(out, upright)
-    if across_first:
-        return [_rising(across), upright]
-    return [upright, _rising(level)]
-
-
-def _rising(way: Floats) -> Floats:
-    return way if way[2] >= 0 else -way
-
-
-def _leaned(along: Floats, out: Floats, lean_deg: float) -> Floats:
-    """(3, 2) x and y of a card that comes leaned in its own plane."""
-    c, s = np.cos(np.radians(lean_deg)), np.sin(np.radians(lean_deg))
-    return np.stack([c * along - s * out, s * along + c * out], axis=1)
-
-
-def _ring(curve: Curve) -> Floats:
-    if not curve.is_closed:
-        return curve.points_mm
-    return np.concatenate([curve.points_mm, curve.points_mm[:1]])
-
-
-def _run(lines: list[Floats], at: Floats, axes: Floats, plain: Tree) -> _Run | None:
-    """The profile around (0, 0) as a card along these axes meets it; None where it can't."""
-    half = CARD_MM[0] + REST_MM
-    x = np.arange(-half, half + 0.5 * STEP_MM, STEP_MM)
-    y = np.full(len(x), -np.inf)
-    for line in lines:
-        _raise(x, y, line @ axes)
-    middle = len(x) // 2
-    if abs(y[middle]) > 2 * STEP_MM:
-        return None  # something stands before the deepest point
-    height = at[2] + x * axes[2, 0] + np.where(np.isfinite(y), y, 0.0) * axes[2, 1]
-    with np.errstate(invalid="ignore"):
-        steps = np.abs(np.diff(y)) <= STEEPEST * STEP_MM
-    can = steps & (height[1:] > ABOVE_BOARD_MM) & (height[:-1] > ABOVE_BOARD_MM)
-    first, last = middle - _count(can[:middle][::-1]), middle + _count(can[middle:])
-    stretch = np.arange(first, last + 1)
-    points = at + np.stack([x[stretch], y[stretch]], axis=1) @ axes.T
-    off = plain.closest(points, reach_mm=200.0)[0] > STANDS_OFF_MM
-    low, high = _around(off, middle - first)
-    whole = low > 0 and high < len(off) - 1
-    # rests end where another pocket begins
-    first = max(first + low - round(REST_MM / STEP_MM), first)
-    last = min(stretch[0] + high + round(REST_MM / STEP_MM), last)
-    return _Run(axes, x, y, first, last, (int(stretch[low]), int(stretch[high])), whole)
-
-
-def _raise(x: Floats, y: Floats, line: Floats) -> None:
-    """Raises y to a line of corners, wherever the line is higher."""
-    for a, b in pairwise(line):
-        (ax, ay), (bx, by) = (a, b) if a[0] <= b[0] else (b, a)
-        low, high = np.searchsorted(x, [ax, bx + 1e-12])
-        if low < high:
-            part = (x[low:high] - ax) / max(bx - ax, 1e-12)
-            np.maximum(y[low:high], ay + np.clip(part, 0, 1) * (by - ay), out=y[low:high])
-
-
-def _count(flags: Flags) -> int:
-    """How many are set before the first that is not."""
-    return int(np.argmin(flags)) if not flags.all() else len(flags)
-
-
-def _around(off: Flags, middle: int) -> tuple[int, int]:
-    """The stretch of fill around a place; gaps of up to 4 mm in it are part of it."""
-    gap = round(4.0 / STEP_MM)
-    ends = []
-    for side in (off[: middle + 1][::-1], off[middle:]):
-        set_at = np.flatnonzero(side)
-        if not len(set_at):
-            ends.append(0)
-            continue
-        jumps = np.flatnonzero(np.diff(set_at) > gap)
-        ends.append(int(set_at[jumps[0]] if len(jumps) else set_at[-1]))
-    return middle - ends[0], middle + ends[1]
-
-
-def _card(place: FillPlace, run: _Run) -> Gauge:
+def _card(place: FillPlace, run: Run) -> Gauge:
     """The card along a run, cut short where it would not fit on a sheet."""
     first, last, cropped = _fitted(run)
     lost = _narrow(_outline(run, first, last))
@@ -335,7 +195,7 @@ def _card(place: FillPlace, run: _Run) -> Gauge:
     )
 
 
-def _fitted(run: _Run) -> tuple[int, int, bool]:
+def _fitted(run: Run) -> tuple[int, int, bool]:
     """The part of a run whose card prints on one sheet: ends go, the longer one first."""
     first, last, middle = run.first, run.last, len(run.x) // 2
     room = CARD_MM[0] - 2 * TIP_MM
@@ -349,7 +209,7 @@ def _fitted(run: _Run) -> tuple[int, int, bool]:
     return first, last, (first, last) != (run.first, run.last)
 
 
-def _outline(run: _Run, first: int, last: int) -> Floats:
+def _outline(run: Run, first: int, last: int) -> Floats:
     """The card: profile, blunted ends, a straight back with round corners."""
     profile = _thinned(run.x[first : last + 1], run.y[first : last + 1])
     wide = round(TIP_MM / STEP_MM)
@@ -427,3 +287,24 @@ def _area(ring: Floats) -> float:
 
 def _curve(flat: Floats, *, closed: bool) -> Curve:
     return Curve(np.column_stack([flat, np.zeros(len(flat))]), flat, closed)
+
+
+def guide_as_json(
+    guide: FillGuide, gauges: Iterable[Gauge], *, grams_per_cm3: float
+) -> dict[str, Any]:
+    """The fill guide as plain data: each place with its mass and its card, or none.
+
+    Args:
+        guide: the places.
+        gauges: cards of some of them.
+        grams_per_cm3: of the rubber.
+    """
+    cards = {gauge.place.number: gauge.as_json() for gauge in gauges}
+    told = guide.as_json()
+    for place, row in zip(guide.places, told["places"], strict=True):
+        row["mass_g"] = round(place.volume_cm3 * grams_per_cm3, 2)
+        row["gauge"] = cards.get(place.number)
+    return told | {
+        "how_gauges_tell": HOW_IT_TELLS,
+        "rest_g": round(guide.rest_cm3 * grams_per_cm3, 2),
+    }
