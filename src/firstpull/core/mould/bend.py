@@ -97,7 +97,7 @@ def _spots(
         for side, own in enumerate((wall, wall.turned)):
             if own in zone.walls:
                 others = Zone(tuple(w for w in zone.walls if w != own))
-                fill = fill_of(shadows.phi, shadows.grid, pull, draft_deg)
+                fill = fill_of(shadows.phi, shadows.grid, pull, draft_deg, zone=others)
                 sides[side] += np.where(others.into(x, y, z) >= 0, fill, np.float32(0))
     where = np.flatnonzero((sides[0] > 0) | (sides[1] > 0))
     ijk = np.stack(np.unravel_index(where, shadows.phi.shape), axis=1)

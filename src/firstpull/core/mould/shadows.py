@@ -15,7 +15,7 @@ from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.grid import Field, Grid, sample
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept
-from firstpull.core.mould.zone import PartingWall, Zone
+from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
 
 COARSE_STEPS = 4  # of the skin's grid
 SHEAF = 100
@@ -113,28 +113,32 @@ def refined(
     but_for: tuple[PartingWall, ...] = (),
 ) -> tuple[Floats, float]:
     """The pull turned in small steps as long as that saves fill in its zone, and that fill."""
-    within = shadows.cells_in(zone)
-    best, fill = pull, fill_within(shadows, pull, within, draft_deg)
+    best, fill = pull, fill_within(shadows, pull, zone, draft_deg)
     for turn_deg in (6.0, 2.5):
         for tried in _turned(best, turn_deg):
             leaves = zone.is_left_by(tried, draft_deg=draft_deg, but_for=but_for)
             if tried[2] < least_z or not leaves:
                 continue
-            cost = fill_within(shadows, tried, within, draft_deg)
+            cost = fill_within(shadows, tried, zone, draft_deg)
             if cost < fill - 0.02:
                 best, fill = tried, cost
     return best, fill
 
 
-def fill_within(shadows: Shadows, pull: Floats, within: Flags, draft_deg: float) -> float:
-    """cm3 of fill that a pull needs in a part of the coarse grid."""
-    fill = fill_of(shadows.phi, shadows.grid, pull, draft_deg)
-    return float(fill[within].sum())
+def fill_within(shadows: Shadows, pull: Floats, zone: Zone, draft_deg: float) -> float:
+    """cm3 of fill that a pull needs in a zone of the coarse grid."""
+    fill = fill_of(shadows.phi, shadows.grid, pull, draft_deg, zone=zone)
+    return float(fill[shadows.cells_in(zone)].sum())
 
 
-def fill_of(phi: Field, grid: Grid, pull: Floats, draft_deg: float) -> Field:
-    """cm3 of fill in each cell of the grid for one pull; the border's cells count in part."""
-    s = swept(phi, grid, pull=pull, draft_deg=draft_deg, up_to_mm=0.6 * grid.step_mm)
+def fill_of(
+    phi: Field, grid: Grid, pull: Floats, draft_deg: float, *, zone: Zone = EVERYWHERE
+) -> Field:
+    """cm3 of fill in each cell of the grid for one pull; the border's cells count in part.
+
+    Where a zone is given, only cells in it are right.
+    """
+    s = swept(phi, grid, pull=pull, draft_deg=draft_deg, up_to_mm=0.6 * grid.step_mm, zone=zone)
     above_board = (grid.axis(2) > 0)[None, None, :]
     share = np.clip(0.5 - s / grid.step_mm, 0, 1) - np.clip(0.5 - phi / grid.step_mm, 0, 1)
     return np.where(above_board, share * np.float32(grid.step_mm**3 / 1000), 0).astype(np.float32)

@@ -29,6 +29,7 @@ from firstpull.core.mould.sweep import swept, with_soft_valleys
 FLANGE_WIDTH_MM = 25.0
 FLANGE_THICKER = 1.5  # than the shell
 BOLT_SHARE = 0.55  # of the flange's width, where the bolts stand
+EDGE_STEPS = np.float32(0.35)  # that a later piece keeps farther from the edges of fill
 SEAM_MM = 0.01  # halves of the skin overlap: cut on the same plane, some stayed two solids
 
 
@@ -142,7 +143,10 @@ def build_shell(
 def _with_fill(shape: SkinShape, outside: Any) -> Field:
     """Distance to the skin and the fill that pieces before have left on it."""
     made = mesh_of_largest(outside + solid(contour(shape.phi, shape.grid)))
-    return signed_distance(made, shape.grid, reach_mm=shape.reach_mm)
+    away = signed_distance(made, shape.grid, reach_mm=shape.reach_mm)
+    # fill ends sharp at its wall, where a piece passing by would graze the edge by its chords
+    step = np.float32(shape.grid.step_mm)
+    return np.where(away < shape.phi - 0.1 * step, away - EDGE_STEPS * step, shape.phi)
 
 
 def _enclosed_cm3(field: Field, shape: SkinShape) -> float:

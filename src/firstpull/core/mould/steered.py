@@ -128,7 +128,7 @@ def with_pulls(shadows: Shadows, parting: Parting, pulls: Floats, *, draft_deg: 
                 limit=f"it needs {draft_deg:g} degrees of lean to both",
                 remedy="Turn the pull away from the wall, or unlock it.",
             )
-        fill += fill_within(shadows, pull, shadows.cells_in(zone), draft_deg)
+        fill += fill_within(shadows, pull, zone, draft_deg)
     return replace(parting, pulls=np.array(pulls, dtype=np.float64), fill_cm3=fill)
 
 
