@@ -20,6 +20,20 @@ SLACK_MM = 0.01  # no build box is known better
 
 
 @dataclass(frozen=True)
+class BuildBox:
+    """The room of a printer.
+
+    Args:
+        size_mm: width, depth and height.
+        margin_mm: kept free on all four sides of the plate, for a brim and bed clips; common
+            practice.
+    """
+
+    size_mm: tuple[float, float, float]
+    margin_mm: float = 5.0
+
+
+@dataclass(frozen=True)
 class Fit:
     """How a piece lies in the build box.
 

@@ -23,7 +23,7 @@ from firstpull.core.mesh.solid import mesh_of
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.bolts import ABOVE_BOARD_MM, FROM_CORNER_MM, HOLE_MM, LEAST_RUN_MM
 from firstpull.core.mould.build_box import Fit, fits
-from firstpull.core.mould.splits import Cut, Split, regions, splits_for, trimmed
+from firstpull.core.mould.splits import CannotSplit, Cut, Split, regions, splits_for, trimmed
 from firstpull.core.mould.zone import Zone
 
 SPACING_MM = 80.0  # of bolts along a joint
@@ -191,7 +191,13 @@ def part_for_box(
         found = [fits(mesh, box_mm, margin_mm=margin_mm) for mesh in parts]
         if all(found):
             break
-    assert all(found), "parts that the search found to fit do not"
+    if not all(found):
+        raise CannotSplit(
+            where=where,
+            found="was cut for the build box, and a part with its joint flange still does not fit",
+            limit="each part needs its place",
+            remedy="Give a larger shop.build_box_mm, or more shell.pieces.",
+        )
     return PartedPiece(
         mesh_of(made),
         tuple(

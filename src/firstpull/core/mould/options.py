@@ -16,7 +16,7 @@ from firstpull.core.mould.body import Body
 from firstpull.core.mould.from_above import Outline, SeenFromAbove
 from firstpull.core.mould.locks import MOST_LOCKS, Lock, find_locks
 from firstpull.core.mould.parting import Parting
-from firstpull.core.mould.shell import FLANGE_THICKER, FLANGE_WIDTH_MM
+from firstpull.core.mould.piece import FLANGE_THICKER, FLANGE_WIDTH_MM
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept
 from firstpull.core.mould.zone import PartingWall

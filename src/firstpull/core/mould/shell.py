@@ -13,41 +13,21 @@ from typing import Any
 
 import numpy as np
 
-from firstpull.core.arrays import Floats
 from firstpull.core.mesh.contour import contour
-from firstpull.core.mesh.grid import Field, Grid, signed_distance
+from firstpull.core.mesh.grid import Field, signed_distance
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of_largest, solid
-from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.body import Body
-from firstpull.core.mould.bolts import bolt_holes, place_bolts
+from firstpull.core.mould.bolts import place_bolts
+from firstpull.core.mould.build_box import BuildBox
 from firstpull.core.mould.fill import Fill
 from firstpull.core.mould.parting import Parting
+from firstpull.core.mould.piece import FLANGE_WIDTH_MM, Build, Piece, build_piece
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept, with_soft_valleys
 
-FLANGE_WIDTH_MM = 25.0
-FLANGE_THICKER = 1.5  # than the shell
-BOLT_SHARE = 0.55  # of the flange's width, where the bolts stand
 EDGE_STEPS = np.float32(0.35)  # that a later piece keeps farther from the edges of fill
 SEAM_MM = 0.01  # halves of the skin overlap: cut on the same plane, some stayed two solids
-
-
-@dataclass(frozen=True)
-class Piece:
-    """One rigid piece.
-
-    Args:
-        mesh: closed, in the mould frame.
-        pull: unit vector it leaves along.
-        volume_cm3: of the piece.
-        bolts_mm: (B, 3) centres of the bolt holes on its parting planes.
-    """
-
-    mesh: Mesh
-    pull: tuple[float, float, float]
-    volume_cm3: float
-    bolts_mm: Floats
 
 
 @dataclass(frozen=True)
@@ -86,6 +66,7 @@ def build_shell(
     thickness_mm: float,
     clearance_mm: float,
     draft_deg: float,
+    box: BuildBox | None = None,
 ) -> SkinAndShell:
     """Skin with fill, and shell pieces.
 
@@ -96,15 +77,15 @@ def build_shell(
         thickness_mm: of the shell.
         clearance_mm: left free between skin and shell: release film, or a bedding coat.
         draft_deg: least lean of the shell's faces to its pull.
+        box: of the printer, for a printed shell whose pieces must fit it; a piece that does not
+            is cut, and its parts are bolted together for good.
     """
-    several = len(parting.zones) > 1
-    bolts = place_bolts(
-        shape, parting, beyond_mm=clearance_mm + thickness_mm + BOLT_SHARE * FLANGE_WIDTH_MM
-    )
+    build = Build(thickness_mm, clearance_mm, draft_deg, box)
+    bolts = place_bolts(shape, parting, beyond_mm=build.bolts_out_mm)
     filled = shape.phi.copy()
     in_the_way = shape.phi
     outside, pieces = None, []
-    for zone, pull in zip(parting.zones, parting.pulls, strict=True):
+    for number, (zone, pull) in enumerate(zip(parting.zones, parting.pulls, strict=True), start=1):
         if parting.is_ordered and outside is not None:
             in_the_way = _with_fill(shape, outside)
         s = swept(
@@ -116,17 +97,12 @@ def build_shell(
             zone=zone,
         )
         s = with_soft_valleys(s, shape.grid)
-        into = zone.into(*shape.grid.axes()) if several else None
-        np.copyto(filled, s, where=True if into is None else into >= 0)
+        np.copyto(filled, s, where=zone.into(*shape.grid.axes()) >= 0 if zone.walls else True)
         side = contour(s, shape.grid)
         half = zone.trim(solid(side), beyond_mm=SEAM_MM)
         outside = half if outside is None else outside + half
-        field = _piece_field(shape, s, side, into, thickness_mm, clearance_mm)
-        made = _above_board(zone.trim(solid(contour(field, shape.grid))))
-        own = bolts.of(zone)
-        if len(own.places_mm):
-            made = made - bolt_holes(own, through_mm=4 * FLANGE_THICKER * thickness_mm)
-        pieces.append(_piece(made, pull, own.places_mm))
+        name = f"Shell piece {number}"
+        pieces.append(build_piece(shape, s, side, zone, bolts, pull=pull, build=build, name=name))
     skin = mesh_of_largest(_above_board(outside - solid(body.below)))
     plain = with_soft_valleys(shape.phi, shape.grid)
     return SkinAndShell(
@@ -153,54 +129,6 @@ def _enclosed_cm3(field: Field, shape: SkinShape) -> float:
     """Volume where a field is negative above the board."""
     above = np.maximum(field, -shape.grid.axes()[2].astype(np.float32))
     return contour(above, shape.grid).volume_mm3 / 1000
-
-
-def _piece_field(
-    shape: SkinShape,
-    s: Field,
-    side: Mesh,
-    into: Field | None,
-    thickness_mm: float,
-    clearance_mm: float,
-) -> Field:
-    """Negative in the piece: the band around the sweep, and the flange along the plane.
-
-    Facets of a grid of step h cut across an edge of radius r by h^2 / 8 r, once where the gap
-    begins and once where it ends; the band begins that much farther out, so that the gap
-    keeps the whole clearance.
-    """
-    edge = 1.0 / shape.thickness_mm + 1.0 / (shape.thickness_mm + clearance_mm)
-    low = clearance_mm + edge * shape.grid.step_mm**2 / 8
-    field = s - np.float32(clearance_mm + thickness_mm)
-    if into is not None:
-        reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
-        flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), shape.phi - reach)
-        np.minimum(field, flange, out=field)
-    return np.maximum(field, np.float32(low) - _gap(s, side, shape.grid, up_to_mm=low))
-
-
-def _gap(s: Field, side: Mesh, grid: Grid, *, up_to_mm: float) -> Field:
-    """Distance from the skin's outer side where the piece's inner face may run; s elsewhere.
-
-    Equal levels of s lie farther apart than they count over a valley that was rounded. What
-    keeps a distance from a shape that leaves along a pull leaves along it too.
-    """
-    low = np.array(grid.low_mm)
-    near = np.argwhere((s > 0) & (s < 2.0 * up_to_mm + 2.0 * grid.step_mm))
-    away, _, _ = Tree.of(side).closest(low + grid.step_mm * near)
-    gap = s.copy()
-    gap[tuple(near.T)] = away
-    return gap
-
-
-def _piece(made: Any, pull: Floats, bolts: Floats) -> Piece:
-    mesh = mesh_of_largest(made)
-    return Piece(
-        mesh=mesh,
-        pull=(float(pull[0]), float(pull[1]), float(pull[2])),
-        volume_cm3=mesh.volume_mm3 / 1000,
-        bolts_mm=bolts,
-    )
 
 
 def _above_board(made: Any) -> Any:
