@@ -13,6 +13,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from firstpull.core.mesh.contour import contour
+from firstpull.core.mesh.grid import signed_distance
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of, mesh_of_largest, solid
 from firstpull.core.mould.proof import prove_mould
@@ -103,7 +104,6 @@ def plain_skin() -> Any:
     return above_board(solid(contour(with_soft_valleys(shape.phi, shape.grid), shape.grid)))
 
 
-@pytest.mark.long
 def test_missing_fill_is_caught_as_a_void_behind_the_shell():
     body = solid(mask().body.mesh)
     found = failures(1, skin=mesh_of_largest(plain_skin() - body))
@@ -120,6 +120,41 @@ def test_a_shell_that_follows_the_skin_without_fill_does_not_come_off():
     skin = mesh_of_largest(plain_skin() - solid(mould.body.mesh))
     found = failures(1, skin=skin, pieces=[piece])
     assert "release: piece 1" in found
+
+
+def strapped() -> list[Mesh]:
+    """The two halves, the first with a strap that lies 0.5 mm over the top of the other's flange.
+
+    It leaves with the first half upward and to its side; the second half, going first, lifts
+    its flange into it.
+    """
+    mould = mask()
+    built = mould.built[2]
+    grid, (first, second) = mould.shape.grid, (piece.mesh for piece in built.pieces)
+    to_first, to_second = (signed_distance(p, grid, reach_mm=12.0) for p in (first, second))
+    zone = built.parting.zones[1]
+    into_second, across = zone.into(*grid.axes()), zone.walls[0].across
+    top = second.vertices_mm[second.vertices_mm[:, 2].argmax()]
+    x, y, z = (axis - at for axis, at in zip(grid.axes(), top, strict=True))
+    # along the arch of the flange only where it runs level
+    along = np.abs(x * across[0] + y * across[1]) - 9.0
+    band = np.maximum(np.minimum(to_first, to_second) - 6.0, 0.5 - to_second)
+    within = np.maximum(np.maximum(into_second - 9.0, -10.0 - into_second), along)
+    within = np.maximum(within, -10.0 - z)
+    strap = contour(np.maximum(band, within).astype(np.float32), grid)
+    return [mesh_of_largest(solid(first) + solid(strap)), second]
+
+
+def test_a_strap_over_the_other_half_is_fine_in_its_own_order():
+    assert failures(2, pieces=strapped()) == {}
+
+
+def test_the_wrong_order_is_caught():
+    """The half under the strap named to come off first."""
+    pulls = [piece.pull for piece in mask().built[2].pieces]
+    found = failures(2, pieces=strapped()[::-1], pulls=pulls[::-1])
+    assert set(found) == {"release: piece 1"}
+    assert "runs into the piece 2" in found["release: piece 1"]
 
 
 @pytest.mark.long
