@@ -236,7 +236,7 @@ def test_a_bad_line_is_refused_with_its_place(line: Any, words: str, place: Any)
 
 
 def test_a_line_that_runs_sideways_down_a_steep_side_is_refused() -> None:
-    """Down two upright sides and 20 mm out and back on them: no wall ruled upright can take both."""
+    """Down two upright sides and 20 mm out and back on them: no upright wall takes both."""
     block = menagerie.box(size_mm=(100, 80, 60), at=(-50, -40, 0))
     line = [[0, -40, 0], [20, -40, 30], [0, -40, 60], [0, 40, 60], [20, 40, 30], [0, 40, 0]]
     with pytest.raises(BadLine, match="runs along the wall's own direction there") as refusal:

@@ -10,6 +10,7 @@ import typer
 
 from firstpull.cli import (
     change_commands,
+    lock_commands,
     mesh_commands,
     plan_commands,
     shape_commands,
@@ -35,7 +36,7 @@ COMMANDS: dict[str, tuple[Callable[..., None], ...]] = {
         change_commands.refine,
         change_commands.convert,
     ),
-    "The whole line": (plan_commands.plan, plan_commands.demo),
+    "The whole line": (plan_commands.plan, lock_commands.lock, plan_commands.demo),
 }
 
 for panel, commands in COMMANDS.items():

@@ -46,7 +46,7 @@ def read_sheet(path: Path | str) -> tuple[JobSheet, set[str]]:
             the line, the field, what was found and what is allowed.
     """
     path = Path(path)
-    return sheet_from_text(_text_of(path), name=path.name)
+    return sheet_from_text(sheet_text(path), name=path.name)
 
 
 def sheet_from_text(text: str, *, name: str = "the job sheet") -> tuple[JobSheet, set[str]]:
@@ -65,7 +65,12 @@ def sheet_from_text(text: str, *, name: str = "the job sheet") -> tuple[JobSheet
     return check_sheet(written.values, place=place), written.given
 
 
-def _text_of(path: Path) -> str:
+def sheet_text(path: Path) -> str:
+    """The text in a sheet's file, without a byte order mark.
+
+    Raises:
+        UnreadableSheet: no such file, too large, or not UTF-8 text.
+    """
     try:
         with path.open("rb") as file:
             raw = file.read(MOST_BYTES + 1)
