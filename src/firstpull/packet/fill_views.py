@@ -76,10 +76,11 @@ def two_views_above(stage: Stage, pockets: Mesh, pins: Floats) -> tuple[View, Vi
     worth = np.concatenate([areas / max(float(areas.sum()), 1e-9), np.full(len(pins), 0.25)])
     spots = np.concatenate([middles, pins])
     shown = np.stack([visible(stage, spots, view) for view in CANDIDATES])
-    # what is turned away from the eye is not seen, what is turned to it is seen best
+    # what is turned to the eye is seen best; a pin counts in full unless it is seen edge on
     eyes = np.array([view.eye for view in CANDIDATES])
     turned = np.clip(pockets.face_normals[picked] @ eyes.T, 0.0, 1.0).T
-    clear = shown * np.concatenate([turned, np.ones((len(eyes), len(pins)))], axis=1)
+    nearest = [int(np.argmin(np.linalg.norm(middles - pin, axis=1))) for pin in pins]
+    clear = shown * np.concatenate([turned, np.minimum(2.0 * turned[:, nearest], 1.0)], axis=1)
     first = int(np.argmax(clear @ worth))
     second = int(np.argmax(np.maximum(clear - clear[first], 0.0) @ worth))
     if second == first:  # all is seen already: from the other side

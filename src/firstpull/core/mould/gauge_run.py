@@ -6,9 +6,10 @@ In its plane the card covers only what is seen from where it comes, so that it n
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from typing import Any
 
 import numpy as np
+from numba import njit
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.grid import Grid
@@ -138,7 +139,7 @@ def _run(lines: list[Floats], at: Floats, axes: Floats, plain: Tree) -> Run | No
     x = np.arange(-half, half + 0.5 * STEP_MM, STEP_MM)
     y = np.full(len(x), -np.inf)
     for line in lines:
-        _raise(x, y, line @ axes)
+        _raise(x, y, np.ascontiguousarray(line @ axes))
     middle = len(x) // 2
     if abs(y[middle]) > 2 * STEP_MM:
         return None  # something stands before the deepest point
@@ -158,14 +159,17 @@ def _run(lines: list[Floats], at: Floats, axes: Floats, plain: Tree) -> Run | No
     return Run(axes, x, y, first, last, (int(stretch[low]), int(stretch[high])), whole)
 
 
-def _raise(x: Floats, y: Floats, line: Floats) -> None:
+@njit(cache=True)
+def _raise(x: Any, y: Any, line: Any) -> None:
     """Raises y to a line of corners, wherever the line is higher."""
-    for a, b in pairwise(line):
-        (ax, ay), (bx, by) = (a, b) if a[0] <= b[0] else (b, a)
-        low, high = np.searchsorted(x, [ax, bx + 1e-12])
-        if low < high:
-            part = (x[low:high] - ax) / max(bx - ax, 1e-12)
-            np.maximum(y[low:high], ay + np.clip(part, 0, 1) * (by - ay), out=y[low:high])
+    for n in range(len(line) - 1):
+        ax, ay, bx, by = line[n, 0], line[n, 1], line[n + 1, 0], line[n + 1, 1]
+        if ax > bx:
+            ax, ay, bx, by = bx, by, ax, ay
+        low, high = np.searchsorted(x, ax), np.searchsorted(x, bx + 1e-12)
+        for k in range(low, high):
+            part = min(max((x[k] - ax) / max(bx - ax, 1e-12), 0.0), 1.0)
+            y[k] = max(y[k], ay + part * (by - ay))
 
 
 def _count(flags: Flags) -> int:
