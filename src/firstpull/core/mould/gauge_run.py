@@ -150,7 +150,7 @@ def _run(lines: list[Floats], at: Floats, axes: Floats, plain: Tree) -> Run | No
     first, last = middle - _count(can[:middle][::-1]), middle + _count(can[middle:])
     stretch = np.arange(first, last + 1)
     points = at + np.stack([x[stretch], y[stretch]], axis=1) @ axes.T
-    off = plain.closest(points, reach_mm=200.0)[0] > STANDS_OFF_MM
+    off = plain.closest(points, reach_mm=STANDS_OFF_MM)[1] < 0
     low, high = _around(off, middle - first)
     whole = low > 0 and high < len(off) - 1
     # rests end where another pocket begins
