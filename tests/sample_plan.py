@@ -299,10 +299,12 @@ def sample_plan() -> dict[str, Any]:
                             ],
                         },
                         "options": [
-                            _option(1, 64.8, 531.0, 352.0),
-                            _option(2, 21.5, 482.0, 400.4, recommended=True),
+                            _option(1, 64.8, 531.0, 352.0, locks=LOCKS),
+                            _option(2, 21.5, 482.0, 400.4, locks=LOCKS[:1], recommended=True),
                             _option(3, 17.2, 477.0, 441.0),
                         ],
+                        "options_left_out": ["4 pieces save nothing over 3."],
+                        "relief": _relief(),
                         "proof": {
                             "passed": True,
                             "checks": [
@@ -337,15 +339,79 @@ def sample_plan() -> dict[str, Any]:
     }
 
 
+LOCKS = [
+    {
+        "piece": 1,
+        "place_mm": [3.0, -44.0, 24.0],
+        "depth_mm": 23.6,
+        "volume_cm3": 18.3,
+        "sentence": "Piece 1 locks at (3, -44, 24): 18 cm³ of silicone, 24 mm deep, must fill it.",
+    },
+    {
+        "piece": 1,
+        "place_mm": [-12.0, 66.0, 19.0],
+        "depth_mm": 11.2,
+        "volume_cm3": 41.9,
+        "sentence": "Piece 1 locks at (-12, 66, 19): 42 cm³ of silicone, 11 mm deep, must fill it.",
+    },
+]
+
+PULLS = {
+    1: [[0.0, -0.05, 0.9987]],
+    2: [[0.92, 0.0, 0.392], [-0.92, 0.0, 0.392]],
+    3: [[0.92, 0.0, 0.392], [-0.55, 0.6, 0.581], [-0.55, -0.6, 0.581]],
+}
+SPLITS = {1: [(0, 360)], 2: [(-90, 90), (90, 270)], 3: [(-90, 90), (90, 180), (180, 270)]}
+WALLS = {1: [], 2: [(1.0, 0.0)], 3: [(1.0, 0.0), (0.0, 1.0)]}
+
+
+def _arc(rx: float, ry: float, start: float, end: float, y: float = 0.0) -> list[list[float]]:
+    """Part of an ellipse as corners; less than all of it is closed over its middle."""
+    angle = np.radians(np.linspace(start, end, 49))
+    line = [[round(rx * c, 1), round(y + ry * s, 1)] for c, s in zip(*_turn(angle), strict=True)]
+    return line[:-1] if end - start == 360 else [*line, [0.0, y]]
+
+
+def _turn(angle: np.ndarray) -> tuple[list[float], list[float]]:
+    return np.cos(angle).tolist(), np.sin(angle).tolist()
+
+
+def _relief() -> list[dict[str, Any]]:
+    """A dome with a beak toward the front."""
+    levels = []
+    for z in range(0, 70, 10):
+        share = (1 - (z / 72) ** 2) ** 0.5
+        rings = [_arc(78 * share, 62 * share, 0, 360)]
+        if 20 <= z <= 50:
+            rings.append(_arc(16, 30, 0, 360, y=-84 + z / 4))
+        levels.append({"z_mm": float(z), "outlines": rings})
+    return levels
+
+
 def _option(
-    pieces: int, fill_cm3: float, silicone_g: float, shell_g: float, recommended: bool = False
+    pieces: int,
+    fill_cm3: float,
+    silicone_g: float,
+    shell_g: float,
+    recommended: bool = False,
+    locks: list[dict[str, Any]] | None = None,
 ) -> dict[str, Any]:
     return {
         "pieces": pieces,
         "fill_cm3": fill_cm3,
+        "fill_g": round(fill_cm3 * 1.15, 0),
         "silicone_g": silicone_g,
+        "silicone_cost": None,
         "shell_g": shell_g,
+        "shell_min": round(shell_g / 1.15 / 12 * 60, 0),
+        "deepest_fill_mm": max((lock["depth_mm"] for lock in locks or []), default=2.1),
+        "strips_badly": False,
+        "locks": locks or [],
+        "pulls": PULLS[pieces],
+        "walls": [{"through": [0.0, 0.0, 0.0], "facing": [x, y, 0.0]} for x, y in WALLS[pieces]],
+        "outlines": [[_arc(114, 118, *part, y=-12)] for part in SPLITS[pieces]],
         "recommended": recommended,
+        "why": "2 pieces keep the fill under the beak thin enough to bend." if recommended else "",
     }
 
 

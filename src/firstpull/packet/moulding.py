@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from firstpull.packet.choice_page import choice_page
 from firstpull.packet.format import (
     NOT_GIVEN,
     cubic_cm,
@@ -29,13 +30,13 @@ from firstpull.packet.summary import Data
 
 
 def mould_page(mould: Mapping[str, Any]) -> Data:
-    """One mould: facts, shell pieces, options, proof, stretch."""
+    """One mould: facts, shell pieces, choice chart, proof, stretch."""
     shell = mould.get("shell") or {}
     return {
         "name": str(mould.get("name", "mould")),
         "facts": _facts(mould),
         "pieces": [piece_row(n, p) for n, p in enumerate(shell.get("pieces") or [], start=1)],
-        "options": _options(mould.get("options") or []),
+        "choice": choice_page(mould),
         "proof": proof_page(mould.get("proof")),
         "stretch": _stretch(mould.get("skin") or {}),
         "card": _card_facts(mould),
@@ -139,21 +140,6 @@ def _side_in_words(x: float, y: float) -> str:
     first, second = (name_x, name_y) if abs(x) >= abs(y) else (name_y, name_x)
     lean = math.degrees(math.atan2(min(abs(x), abs(y)), max(abs(x), abs(y))))
     return f"{first} turned {lean:.0f}° to {second}"
-
-
-def _options(options: Sequence[Mapping[str, Any]]) -> list[Data]:
-    most = max((float(o.get("fill_cm3") or 0) for o in options), default=0.0)
-    return [
-        {
-            "pieces": plain(o.get("pieces")),
-            "fill": cubic_cm(o.get("fill_cm3")),
-            "share": round(float(o.get("fill_cm3") or 0) / most, 3) if most else 0.0,
-            "silicone": grams(middle(o.get("silicone_g"))),
-            "shell": grams(middle(o.get("shell_g"))),
-            "recommended": bool(o.get("recommended")),
-        }
-        for o in options
-    ]
 
 
 def _stretch(skin: Mapping[str, Any]) -> Data | None:

@@ -11,9 +11,11 @@ from firstpull.core.arrays import Floats
 from firstpull.core.material.row import find_material
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mould.from_above import relief
 from firstpull.core.mould.options import DEEPEST_FILL_MM, Option
 from firstpull.core.mould.proof import MouldProof
 from firstpull.core.sheet import JobSheet
+from firstpull.services.choice import choice_of
 from firstpull.services.plan_geometry import Geometry
 from firstpull.services.plan_work import Work
 
@@ -167,7 +169,8 @@ def _mould(
             "draft_deg": sheet.shell.draft_used_deg,
             "pieces": [_piece(shape, work, n, folder, closed) for n in range(chosen)],
         },
-        "options": [_option(o, work, chosen, shape.reason) for o in shape.options],
+        "options": [_option(o, work, sheet, chosen, shape.reason) for o in shape.options],
+        "relief": [level.as_json() for level in relief(shape.body.mesh)],
         "coats": [coat.as_json() for coat in work.coats],
         "findings": [finding.as_json() for finding in work.remarks],
     }
@@ -189,17 +192,18 @@ def _piece(
     }
 
 
-def _option(option: Option, work: Work, chosen: int, reason: str) -> dict[str, Any]:
+def _option(
+    option: Option, work: Work, sheet: JobSheet, chosen: int, reason: str
+) -> dict[str, Any]:
     taken = option.pieces == chosen
-    return {
-        "pieces": option.pieces,
-        "fill_cm3": round(option.fill_cm3, 1),
-        "silicone_g": round((work.silicone.estimate("density") * option.skin_cm3).p50, 0),
-        "shell_g": round((work.shell.estimate("density") * option.shell_cm3).p50, 0),
-        "deepest_fill_mm": round(option.deepest_fill_mm, 1),
-        "recommended": taken,
-        "why": reason if taken else "",
-    }
+    choice = choice_of(
+        option,
+        silicone=work.silicone,
+        shell=work.shell,
+        kind=sheet.shell.kind,
+        printer_cm3_h=sheet.shop.printer_cm3_h,
+    )
+    return choice.as_json() | {"recommended": taken, "why": reason if taken else ""}
 
 
 def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]) -> list[str]:

@@ -18,7 +18,7 @@ Outline = tuple[tuple[float, float], ...]
 """Corners (x, y) in mm of a closed line, the last joined to the first."""
 
 CORNER_MM = 0.5  # outlines are told with corners that leave the true line by no more
-LEVELS = 8
+MOST_LEVELS = 12
 JUST_ABOVE_MM = 0.01  # the board: on it a body has its lowest faces, which a cut does not show
 LEAST_SIDES = 3
 NOWHERE = -1e4  # mm, below every board
@@ -49,7 +49,7 @@ def relief(body: Mesh) -> tuple[Level, ...]:
     Args:
         body: closed, standing on the board at z = 0.
 
-    About eight levels, at multiples of 1, 2 or 5 times a power of ten.
+    Five to twelve levels, at multiples of 1, 2 or 5 times a power of ten.
 
     >>> from firstpull.core.mesh.solid import mesh_of
     >>> import manifold3d
@@ -58,7 +58,7 @@ def relief(body: Mesh) -> tuple[Level, ...]:
     [0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0]
     """
     top = float(body.bounds_mm[1, 2])
-    step = _round_step(top / LEVELS)
+    step = _round_step(top / MOST_LEVELS)
     levels = []
     for z in step * np.arange(int(np.ceil(top / step))):
         cut = section(body, Plane.across("z", max(float(z), JUST_ABOVE_MM)))
