@@ -346,4 +346,5 @@ def _near(place: tuple[float, float, float]) -> str:
 
 
 def _three(vector: Floats) -> tuple[float, float, float]:
-    return float(vector[0]), float(vector[1]), float(vector[2])
+    x, y, z = (float(c) + 0.0 for c in vector)
+    return x, y, z
