@@ -82,9 +82,10 @@ def weigh_option(
     fill = shell = deepest = 0.0
     locks: list[Lock] = []
     seen = SeenFromAbove(grid)
+    in_the_way = phi
     for number, (zone, pull) in enumerate(zip(parting.zones, parting.pulls, strict=True), start=1):
         s = swept(
-            phi,
+            in_the_way,
             grid,
             pull=pull,
             draft_deg=draft_deg,
@@ -100,6 +101,8 @@ def weigh_option(
         if (added > 0.5).any():
             deepest = max(deepest, float(phi[added > 0.5].max()))
         locks += find_locks(added, phi, grid, piece=number)
+        if parting.is_ordered:  # fill that this piece leaves stands before those that follow
+            in_the_way = _with_fill(in_the_way, np.maximum(s, -into), step)
         seen.add(np.maximum(piece, np.maximum(-into, -z.astype(np.float32))))
     return Option(
         pieces=len(parting.zones),
@@ -124,6 +127,16 @@ def _piece(
         flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), phi - reach)
         np.minimum(field, flange, out=field)
     return np.maximum(field, np.float32(clearance_mm) - s)
+
+
+def _with_fill(phi: Field, filled: Field, step: float) -> Field:
+    """Distance to what either field encloses, to about a quarter step off the second one."""
+    from scipy.ndimage import distance_transform_edt
+
+    if not (filled < np.minimum(phi, 0)).any():
+        return phi
+    away = distance_transform_edt(filled >= 0).astype(np.float32) - np.float32(0.5)
+    return np.minimum(phi, np.where(filled < 0, filled, np.float32(step) * away))
 
 
 def undominated(options: Sequence[Option]) -> list[Option]:
