@@ -299,9 +299,9 @@ def sample_plan() -> dict[str, Any]:
                             ],
                         },
                         "options": [
-                            _option(1, 64.8, 531.0, 352.0, locks=LOCKS),
+                            _option(1, 64.8, 531.0, 352.0, locks=LOCKS[:2]),
                             _option(2, 21.5, 482.0, 400.4, locks=LOCKS[:1], recommended=True),
-                            _option(3, 17.2, 477.0, 441.0),
+                            _option(3, 17.2, 477.0, 441.0, locks=LOCKS[2:]),
                         ],
                         "options_left_out": ["4 pieces save nothing over 3."],
                         "relief": _relief(),
@@ -353,6 +353,13 @@ LOCKS = [
         "depth_mm": 11.2,
         "volume_cm3": 41.9,
         "sentence": "Piece 1 locks at (-12, 66, 19): 42 cm³ of silicone, 11 mm deep, must fill it.",
+    },
+    {
+        "piece": 2,
+        "place_mm": [-16.0, -44.0, 22.0],
+        "depth_mm": 9.3,
+        "volume_cm3": 14.9,
+        "sentence": "Piece 2 locks at (-16, -44, 22): 15 cm³ of silicone, 9 mm deep, must fill it.",
     },
 ]
 
