@@ -17,20 +17,19 @@ from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.unit import UnitChoice
 from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried
-from firstpull.core.mould.options import Option, recommend, undominated, weigh_option
-from firstpull.core.mould.parting import Parting, part_in_one, part_in_two
+from firstpull.core.mould.loose import Loosened, LoosePiece
+from firstpull.core.mould.options import Option
 from firstpull.core.mould.place import Standing, stand_on_board
 from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
-from firstpull.core.mould.shadows import Shadows, cast_shadows
-from firstpull.core.mould.shell import SkinAndShell, build_shell, room_for_shell
+from firstpull.core.mould.shell import SkinAndShell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.stretch import Stretch, stripping_stretch
 from firstpull.core.mould.up import Up, find_up
-from firstpull.core.mould.wedges import part_further
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
 from firstpull.services.mending_told import MendingTold, mending_told
+from firstpull.services.shell_stages import ChosenShell, choose_shell
 from firstpull.services.size_limit import need_room
 from firstpull.services.stages import Stages
 
@@ -47,9 +46,8 @@ class Geometry:
         measures: of the mended master.
         up: away from the board, in the file's axes.
         standing: master, show surface and frame.
-        body, stretch, pockets, built: the mould.
-        options: the choice chart, fewest pieces first; the chosen one as built.
-        reason: why that many pieces, in one sentence.
+        body, stretch, pockets: the mould.
+        shell: the choice chart, and skin and shell as built at the point taken.
         to_mould: (4, 4) from the file's coordinates.
     """
 
@@ -64,10 +62,28 @@ class Geometry:
     body: Body
     stretch: Stretch
     pockets: tuple[Pocket, ...]
-    built: SkinAndShell
-    options: tuple[Option, ...]
-    reason: str
+    shell: ChosenShell
     to_mould: Floats
+
+    @property
+    def built(self) -> SkinAndShell:
+        """Skin and shell."""
+        return self.shell.loosened.built
+
+    @property
+    def loose(self) -> tuple[LoosePiece, ...]:
+        """Rigid pieces that stay in deep pockets when the shell comes off."""
+        return self.shell.loosened.pieces
+
+    @property
+    def options(self) -> tuple[Option, ...]:
+        """The choice chart, fewest pieces first; the chosen one as built."""
+        return self.shell.options
+
+    @property
+    def reason(self) -> str:
+        """Why that many pieces, in one sentence."""
+        return self.shell.reason
 
 
 def shape_mould(
@@ -119,7 +135,7 @@ def shape_mould(
     )
     shape = _skin(body, sheet, stages, part(0.6, 0.7))
     pockets = stages.run("looking for pockets", find_pockets, shape, span=part(0.7, 0.72))
-    options, reason, built = _shell(body, shape, sheet, stages, part(0.72, 1.0))
+    shell = choose_shell(body, shape, sheet, stages, to_mould=to_mould, span=part(0.72, 1.0))
     return Geometry(
         designed=designed,
         printed=printed,
@@ -132,9 +148,7 @@ def shape_mould(
         body=body,
         stretch=stretch,
         pockets=pockets,
-        built=built,
-        options=options,
-        reason=reason,
+        shell=shell,
         to_mould=to_mould,
     )
 
@@ -170,80 +184,6 @@ def _skin(body: Body, sheet: JobSheet, stages: Stages, span: tuple[float, float]
     )
 
 
-def _shell(
-    body: Body, shape: SkinShape, sheet: JobSheet, stages: Stages, span: tuple[float, float]
-) -> tuple[tuple[Option, ...], str, SkinAndShell]:
-    """The choice chart, why its point was taken, and skin and shell built there."""
-    low, high = span
-    third = (high - low) / 3
-    draft = sheet.shell.draft_used_deg
-    wall = {
-        "thickness_mm": sheet.shell.thickness_used_mm,
-        "clearance_mm": sheet.shell.clearance_used_mm,
-        "draft_deg": draft,
-    }
-    shadows = stages.run(
-        "casting shadows", cast_shadows, shape, draft_deg=draft, span=(low, low + third)
-    )
-    partings = _partings(shadows, draft, stages, (low + third, low + 1.5 * third))
-    weighed = [
-        stages.run(
-            "weighing the choice",
-            weigh_option,
-            body,
-            shape,
-            parting,
-            span=(low + 1.5 * third, low + 2 * third),
-            **wall,
-        )
-        for parting in partings
-    ]
-    options = undominated(weighed)
-    chosen, reason = recommend(options)
-    wanted = sheet.shell.pieces
-    if wanted is not None and wanted != chosen.pieces:
-        able = [option for option in weighed if option.pieces <= wanted]
-        if able[-1].pieces < wanted:
-            reason = f"There is no parting in {wanted} pieces. Otherwise: {reason}"
-        else:
-            reason = f"The maker asked for {wanted}. Otherwise: {reason}"
-        chosen = able[-1]
-        if chosen not in options:
-            options = sorted([*options, chosen], key=lambda option: option.pieces)
-    which = options.index(chosen)
-    built = stages.run(
-        "building skin and shell",
-        build_shell,
-        body,
-        shape,
-        partings[weighed.index(chosen)],
-        span=(low + 2 * third, high),
-        **wall,
-    )
-    options[which] = Option(
-        pieces=chosen.pieces,
-        fill_cm3=built.fill_cm3,
-        skin_cm3=built.skin_cm3,
-        shell_cm3=sum(piece.volume_cm3 for piece in built.pieces),
-        deepest_fill_mm=chosen.deepest_fill_mm,
-    )
-    return tuple(options), reason, built
-
-
-def _partings(
-    shadows: Shadows, draft_deg: float, stages: Stages, span: tuple[float, float]
-) -> list[Parting]:
-    """The best parting in each number of pieces that there is one for, fewest first."""
-    first: list[Parting | None] = [
-        stages.run(name, search, shadows, draft_deg=draft_deg, span=span)
-        for name, search in (("parting in one", part_in_one), ("parting in two", part_in_two))
-    ]
-    further = stages.run(
-        "parting in three and four", part_further, shadows, draft_deg=draft_deg, span=span
-    )
-    return [parting for parting in (*first, *further.values()) if parting is not None]
-
-
 def prove(
     shape: Geometry, sheet: JobSheet, stages: Stages, *, span: tuple[float, float]
 ) -> MouldProof:
@@ -253,7 +193,7 @@ def prove(
         _prove,
         shape.standing,
         shape.body,
-        shape.built,
+        shape.shell.loosened,
         skin_thickness_mm=sheet.skin.thickness_mm,
         draft_deg=sheet.shell.draft_used_deg,
         grid_mm=sheet.grid_mm,
@@ -264,20 +204,22 @@ def prove(
 def _prove(
     standing: Standing,
     body: Body,
-    built: SkinAndShell,
+    loosened: Loosened,
     *,
     skin_thickness_mm: float,
     draft_deg: float,
     grid_mm: float,
     progress: Progress = quiet,
 ) -> MouldProof:
+    built = loosened.built
+    rigid = (*built.pieces, *loosened.pieces)
     return prove_mould(
         master=standing.master,
         show_faces=standing.show.faces,
         body=body.mesh,
         skin=built.skin,
-        pieces=[piece.mesh for piece in built.pieces],
-        pulls=[piece.pull for piece in built.pieces],
+        pieces=[piece.mesh for piece in rigid],
+        pulls=[piece.pull for piece in rigid],
         skin_thickness_mm=skin_thickness_mm,
         clearance_mm=built.clearance_mm,
         draft_deg=draft_deg,
