@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from firstpull.core.arrays import Floats
+from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Field, Grid, sample, signed_distance
 from firstpull.core.mesh.mesh import Mesh
@@ -34,6 +34,8 @@ from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept, with_soft_valleys
 from firstpull.core.mould.zone import PartingWall, Zone
 
+LIP_MM = 1.0  # thinner silicone gives way
+NEXT_STEPS = 2  # of the grid, so far around a pocket fill may belong to none
 LEAST_CM3 = 1.0  # a smaller piece is lost or glued in; common practice
 LEAST_SHARE = 0.2  # of the pocket's fill: a piece that takes less is not worth its making
 WORTH_KEEPING = 0.5  # of it: pieces that leave the pocket too deep must take so much
@@ -154,7 +156,11 @@ def loose_pieces(shape: SkinShape, built: SkinAndShell, *, draft_deg: float) -> 
     pieces: list[LoosePiece] = []
     stays: list[StaysDeep] = []
     for place in guide.places:
-        found, left, built = _loosened_place(shape, plain, place, built, draft_deg)
+        if not _may_be_deep(plain, place):
+            continue
+        elsewhere = [other.cells for other in guide.places if other is not place]
+        own = _own(shape.grid, plain, built.fill.field(plain), place, elsewhere)
+        found, left, built = _loosened_place(shape, plain, place, own, built, draft_deg)
         pieces += found
         stays += left
     return Loosened(built, tuple(pieces), tuple(stays))
@@ -166,8 +172,36 @@ def _is_deep(shape: SkinShape, fill: Fill) -> bool:
     return deepest > DEEPEST_FILL_MM - shape.grid.step_mm
 
 
+def _may_be_deep(plain: Field, place: FillPlace) -> bool:
+    deepest = float(plain.ravel()[place.cells].max(initial=0.0))
+    return max(place.depth_mm, deepest) > DEEPEST_FILL_MM
+
+
+def _own(
+    grid: Grid, plain: Field, filled: Field, place: FillPlace, elsewhere: list[NDArray[np.int64]]
+) -> Flags:
+    """The points whose fill may go: the pocket's, those between it and other pockets that belong
+    to none, and those under it below the board, where a piece may stand.
+    """
+    from scipy.ndimage import binary_dilation
+
+    own = np.zeros(grid.shape, dtype=bool)
+    own.ravel()[place.cells] = True
+    foot = int(np.searchsorted(grid.axis(2), 0.0))
+    own[:, :, :foot] = own[:, :, foot, None] & (plain[:, :, :foot] > 0)
+    free = (filled < 0.5 * grid.step_mm) & (filled < plain)
+    for cells in elsewhere:
+        free.ravel()[cells] = False
+    return np.asarray(own | binary_dilation(own, np.ones((3, 3, 3)), NEXT_STEPS, mask=free))
+
+
 def _loosened_place(
-    shape: SkinShape, plain: Field, place: FillPlace, before: SkinAndShell, draft_deg: float
+    shape: SkinShape,
+    plain: Field,
+    place: FillPlace,
+    own: Flags,
+    before: SkinAndShell,
+    draft_deg: float,
 ) -> tuple[list[LoosePiece], list[StaysDeep], SkinAndShell]:
     """One pocket's pieces, what stays deep in it, and the mould with them."""
     pieces: list[LoosePiece] = []
@@ -175,7 +209,7 @@ def _loosened_place(
     depth = max(place.depth_mm, _depth_left(plain, place, built.fill.field(plain)))
     at_first = 0.0
     while depth > DEEPEST_FILL_MM:
-        pocket = _Pocket.of(shape, plain, np.minimum(built.fill.field(plain), plain), place)
+        pocket = _Pocket.of(shape, plain, np.minimum(built.fill.field(plain), plain), place, own)
         at_first = at_first or pocket.thick_cm3
         way, share, tried = _best_pull(pocket, shape, built.clearance_mm, draft_deg)
         taken = None
@@ -196,8 +230,8 @@ def _loosened_place(
 
 
 def _depth_left(plain: Field, place: FillPlace, filled: Field) -> float:
-    """The greatest distance off the plain skin of a pocket's points that are filled."""
-    inside = filled.ravel()[place.cells] < 0
+    """The greatest distance off the plain skin of a pocket's silicone, thin lips left out."""
+    inside = filled.ravel()[place.cells] < -0.5 * LIP_MM
     return float(plain.ravel()[place.cells][inside].max(initial=0.0))
 
 
@@ -239,10 +273,8 @@ class _Pocket:
     cm3: Floats
 
     @staticmethod
-    def of(shape: SkinShape, plain: Field, filled: Field, place: FillPlace) -> _Pocket:
+    def of(shape: SkinShape, plain: Field, filled: Field, place: FillPlace, own: Flags) -> _Pocket:
         grid = shape.grid
-        own = np.zeros(grid.shape, dtype=bool)
-        own.ravel()[place.cells] = True
         stays = np.where(own, plain, filled)
         others = signed_distance(contour(stays, grid), grid, reach_mm=shape.reach_mm)
         np.minimum(others, plain, out=others)
@@ -378,23 +410,25 @@ def _take(
         if core is None:
             return None
         solid_part, was, volume = core, volume, _volume(core, pocket.grid)
-        # what is far from the core stays silicone
+        # what is far from the core stays silicone, and beads thick enough for the grid to show
         left = np.maximum(pocket.filled, np.float32(gap + BLUNT * BALL_MM) - core)
-        others[pocket.cut] = np.minimum(others[pocket.cut], _from(left, pocket.grid))
+        bead = np.float32(min(0.5 * pocket.grid.step_mm, BLUNT * BALL_MM))
+        others[pocket.cut] = np.minimum(others[pocket.cut], _from(left, pocket.grid) - bead)
         if volume > (1 - SETTLED) * was:
             break
     assert solid_part is not None
     s = _swept_part(pocket, shape, others, pull, gap, draft_deg)
     near = solid_part - np.float32(BEYOND_MM)
     room = np.maximum(-s, near)
-    mesh = _piece_mesh(pocket, shape, s, near, built)
+    hollow = solid(contour(room, pocket.grid))
+    mesh = _piece_mesh(pocket, shape, s, near, built.clearance_mm, solid(built.skin) ^ hollow)
     if mesh is None or mesh.volume_mm3 < 1000 * LEAST_CM3:
         return None
     field = pocket.whole.copy()
     field[pocket.cut] = np.maximum(field[pocket.cut], -room)
     if pocket.left_cm3(field) > (1 - LEAST_SHARE) * pocket.thick_cm3:
         return None
-    skin = mesh_of_largest(solid(built.skin) - solid(contour(room, pocket.grid)))
+    skin = mesh_of_largest(solid(built.skin) - hollow)
     return mesh, field, skin
 
 
@@ -441,13 +475,13 @@ def _volume(field: Field, grid: Grid) -> float:
 
 
 def _piece_mesh(
-    pocket: _Pocket, shape: SkinShape, s: Field, near: Field, built: SkinAndShell
+    pocket: _Pocket, shape: SkinShape, s: Field, near: Field, gap: float, fill: Any
 ) -> Mesh | None:
-    """What keeps the clearance from the silicone left, within the filled skin.
+    """What keeps the clearance from the silicone left, within the fill (a solid) that goes.
 
     Facets of a grid of step h cut across an edge of radius r by h^2 / 8 r, as for the shell.
     """
-    grid, gap = pocket.grid, built.clearance_mm
+    grid = pocket.grid
     edge = 1.0 / shape.thickness_mm + 1.0 / (shape.thickness_mm + gap)
     low = gap + edge * grid.step_mm**2 / 8
     away = s.copy()
@@ -460,7 +494,7 @@ def _piece_mesh(
         field = np.maximum(field, pocket.filled + np.float32(RIGID_GAP_MM - gap))
     if not (field < 0).any():
         return None
-    made = solid(contour(field, grid)) ^ solid(built.skin)
+    made = solid(contour(field, grid)) ^ fill
     return None if made.is_empty() else mesh_of_largest(made)
 
 
