@@ -13,7 +13,8 @@ import shapes
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.body import Body
-from firstpull.core.mould.loose import LEAST_CM3, Loosened, loose_pieces
+from firstpull.core.mould.loose import Loosened, loose_pieces
+from firstpull.core.mould.loose_carve import LEAST_CM3
 from firstpull.core.mould.options import DEEPEST_FILL_MM
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.proof import MouldProof, prove_mould
