@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.solid import solid
-from firstpull.core.mould.sweep import swept, with_soft_valleys
+from firstpull.core.mould.sweep import made_to_rise, swept, with_soft_valleys
 from firstpull.core.mould.zone import EVERYWHERE, Zone
 
 Array = NDArray[np.float64]
@@ -191,3 +191,37 @@ def test_a_field_that_rises_along_a_pull_keeps_rising_when_its_valleys_are_softe
     middle[:, :, :3] = middle[:, :, -3:] = False
     # the draft's own rise, less what reading between grid points costs
     assert rise[middle].min() > 2.0 * np.sin(np.radians(3.0)) - 0.03
+
+
+def test_a_field_that_rises_is_left_alone_and_a_crumb_casts_its_shadow():
+    """A plane that leans more than the draft rises already; a single low point upstream of
+    nothing must lower all that would have to pass it, and nothing beside or beyond."""
+    grid = Grid((0.0, 0.0, 0.0), 1.5, (21, 19, 23))
+    x, y, z = grid.axes()
+    pull = np.array([0.0, 0.0, 1.0])
+    plane = np.broadcast_to(0.2 * z - 2.0 + 0 * x + 0 * y, grid.shape).astype(np.float32)
+    assert made_to_rise(plane, grid, pull=pull, draft_deg=3.0) == pytest.approx(plane)
+    crumb = plane.copy()
+    crumb[10, 9, 15] = -0.1
+    low = made_to_rise(crumb, grid, pull=pull, draft_deg=3.0)
+    fall = 1.5 * np.sin(np.radians(3.0))
+    expected = np.minimum(plane[10, 9, :15], -0.1 - fall * np.arange(15, 0, -1))
+    assert low[10, 9, :15] == pytest.approx(expected, abs=1e-5)
+    low[10, 9, :16] = plane[10, 9, :16]
+    assert low == pytest.approx(plane)
+
+
+@pytest.mark.parametrize("pull", [(0.3, -0.2, 0.93), (-0.8, 0.1, 0.6), (0.1, 0.9, 0.42)])
+def test_along_the_pull_nothing_falls_short_of_the_draft(pull):
+    """On the layers' own points, read as the field is read, the law holds for random noise."""
+    from firstpull.core.mesh.grid import sample
+
+    grid = Grid((0.0, 0.0, 0.0), 2.0, (24, 25, 26))
+    noise = np.random.default_rng(2).normal(0, 1, grid.shape).astype(np.float32)
+    way = np.array(pull) / np.linalg.norm(pull)
+    risen = made_to_rise(noise, grid, pull=way, draft_deg=2.0)
+    assert (risen <= noise).all()
+    ijk = np.stack(np.meshgrid(*(np.arange(3, 20),) * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    step = 2.0 / np.abs(way).max()
+    ahead = sample(risen, grid, 2.0 * ijk + step * way)
+    assert (risen[tuple(ijk.T)] <= ahead - step * np.sin(np.radians(2.0)) + 1e-4).all()

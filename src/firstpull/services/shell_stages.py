@@ -137,8 +137,8 @@ def choose_shell(
     told = told_as_built(
         options,
         pieces=chosen.pieces,
-        fill_cm3=loosened.built.fill_cm3,
-        skin_cm3=loosened.built.skin_cm3,
+        fill_cm3=built.fill_cm3,
+        skin_cm3=built.skin_cm3,
         shell_cm3=sum(piece.volume_cm3 for piece in built.pieces),
     )
     return ChosenShell(

@@ -8,12 +8,14 @@ easier to build, so a change must be worth it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
 from itertools import product
 
 import numpy as np
 
 from firstpull.core.arrays import Floats, Ints
-from firstpull.core.mould.bend import bends
+from firstpull.core.mould.bend import bent_wall
 from firstpull.core.mould.parting import (
     MIRROR_WORTH_CM3,
     NO_RULES,
@@ -30,6 +32,7 @@ from firstpull.core.mould.zone import PartingWall, Zone
 WORTH_CM3 = 2.0  # fill that a tilted or bent wall must save; common practice
 WORTH_SHARE = 0.1  # of all the fill, and it must save that much as well
 STRIDES = ((12.0, 2.0), (6.0, 1.0), (3.0, 0.5))  # degrees of turn and tilt, coarse steps of shift
+SETTLED = 2  # of the ways found, those whose pulls are turned to where they save most
 STEEPEST_TILT = float(np.sin(np.radians(50.0)))
 
 
@@ -87,11 +90,14 @@ def _other_ways(
     shadows: Shadows, parting: Parting, wall: PartingWall, draft_deg: float, rules: Rules
 ) -> list[Parting]:
     """The parting with one wall moved, and with the wall bent there or where it was; best first."""
-    moved, new = _moved(shadows, parting, wall, draft_deg, rules)
-    found = [moved]
-    for start, at in ((parting, wall), (moved, new)):
-        found += _bent(shadows, start, at, draft_deg, rules)
-    return sorted(found, key=lambda p: p.fill_cm3)
+    moved = _moved(shadows, parting, wall, draft_deg, rules)
+    tried = [_bent(shadows, parting, wall, draft_deg, rules)]
+    if moved is not None:
+        tried += [moved, _bent(shadows, *moved, draft_deg, rules)]
+    found = [way[0] for way in tried if way is not None]
+    best = sorted(found, key=lambda p: p.fill_cm3)[:SETTLED]
+    settle = partial(settled, shadows, draft_deg=draft_deg, is_ordered=parting.is_ordered)
+    return sorted((settle(p.zones, p.pulls) for p in best), key=lambda p: p.fill_cm3)
 
 
 def _due(shadows: Shadows, parting: Parting, wall: PartingWall) -> float:
@@ -103,7 +109,7 @@ def _due(shadows: Shadows, parting: Parting, wall: PartingWall) -> float:
 
 def _moved(
     shadows: Shadows, parting: Parting, wall: PartingWall, draft_deg: float, rules: Rules
-) -> tuple[Parting, PartingWall]:
+) -> tuple[Parting, PartingWall] | None:
     """The wall turned, tilted and shifted as long as that saves fill, pulls chosen anew."""
     ordered = parting.is_ordered
     best, skin = wall, skin_points(shadows)
@@ -117,10 +123,9 @@ def _moved(
             if there[0] < cost - 1e-3:
                 best, (cost, ways) = tried, there
     if best == wall:
-        return parting, wall
+        return None
     zones = exchanged(parting.zones, wall, best)
-    pulls = shadows.directions[ways]
-    return settled(shadows, zones, pulls, draft_deg=draft_deg, is_ordered=ordered), best
+    return Parting(zones, shadows.directions[ways], cost, ordered), best
 
 
 def _neighbours(
@@ -155,17 +160,10 @@ def skin_points(shadows: Shadows) -> Floats:
 
 def _bent(
     shadows: Shadows, parting: Parting, wall: PartingWall, draft_deg: float, rules: Rules
-) -> list[Parting]:
+) -> tuple[Parting, PartingWall] | None:
     """The wall bent where it leaves the least fill under the present pulls."""
-    found = []
-    pulls = parting.pulls
-    for _ in range(2):  # pulls turn once the wall is bent, and the bend follows them
-        new = bends(shadows, parting.zones, pulls, wall, draft_deg=draft_deg)
-        if new is None or not rules.allow(new, shadows.mirror):
-            break
-        zones = exchanged(parting.zones, wall, new)
-        found.append(
-            settled(shadows, zones, pulls, draft_deg=draft_deg, is_ordered=parting.is_ordered)
-        )
-        pulls = found[-1].pulls
-    return found
+    found = bent_wall(shadows, parting.zones, parting.pulls, wall, draft_deg=draft_deg)
+    if found is None or not rules.allow(found[0], shadows.mirror):
+        return None
+    zones = exchanged(parting.zones, wall, found[0])
+    return replace(parting, zones=zones, fill_cm3=parting.fill_cm3 - found[1]), found[0]

@@ -26,15 +26,15 @@ LONGER_CM3_MM = 0.01  # fill that each mm of a wall's extra length must save; co
 KNOT_MM = 0.35  # coarse steps that the knots may stray from the way found
 
 
-def bends(
+def bent_wall(
     shadows: Shadows,
     zones: tuple[Zone, ...],
     pulls: Floats,
     wall: PartingWall,
     *,
     draft_deg: float,
-) -> PartingWall | None:
-    """The wall bent for the least fill, pulls held; None where no bend saves anything.
+) -> tuple[PartingWall, float] | None:
+    """The wall bent for the least fill, pulls held, and the cm3 that saves; None without a bend.
 
     Args:
         shadows: the skin on its coarse grid.
@@ -64,7 +64,11 @@ def bends(
     line = np.column_stack([first + du * np.arange(columns), dw * (way - rows // 2)])
     if np.ptp(line[:, 1]) < 0.5 * step:
         return None
-    return _bent(wall, _knots(line, KNOT_MM * step), zones, pulls, draft_deg)
+    new = _bent(wall, _knots(line, KNOT_MM * step), zones, pulls, draft_deg)
+    if new is None:
+        return None
+    straight = cost[:, rows // 2].sum()
+    return new, float(straight - cost[np.arange(columns), way].sum())
 
 
 def _slopes(

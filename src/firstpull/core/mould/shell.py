@@ -24,7 +24,7 @@ from firstpull.core.mould.fill import Fill
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.piece import FLANGE_WIDTH_MM, Build, Piece, build_piece
 from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.sweep import swept, with_soft_valleys
+from firstpull.core.mould.sweep import made_to_rise, swept, with_soft_valleys
 
 EDGE_STEPS = np.float32(0.35)  # that a later piece keeps farther from the edges of fill
 SEAM_MM = 0.01  # halves of the skin overlap: cut on the same plane, some stayed two solids
@@ -97,6 +97,7 @@ def build_shell(
             zone=zone,
         )
         s = with_soft_valleys(s, shape.grid)
+        s = made_to_rise(s, shape.grid, pull=pull, draft_deg=draft_deg)
         np.copyto(filled, s, where=zone.into(*shape.grid.axes()) >= 0 if zone.walls else True)
         side = contour(s, shape.grid)
         half = zone.trim(solid(side), beyond_mm=SEAM_MM)

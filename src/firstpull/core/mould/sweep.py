@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from firstpull.core.mesh.grid import Field, Grid, trilinear
 from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
 
+OUTSIDE_STEPS = 6.0  # s is asked so far outside a zone: rounding reaches sqrt 3 times 3 steps
 DEEP_STEPS = 3.5  # below this many steps s is not followed further down
 
 
@@ -39,8 +40,8 @@ def swept(
         draft_deg: least lean between the piece's faces and the pull.
         up_to_mm: s is exact up to this; where it is larger it only tells that it is. Less than
             phi's reach: the difference is the stride over open room.
-        zone: where the piece is taken from; more than three steps outside it s is not asked
-            and reads phi.
+        zone: where the piece is taken from; more than six steps outside it s is not asked and
+            reads phi.
 
     Returns:
         ``grid.shape``; s <= phi. Inside the skin and deep in a shadow it only tells that it is
@@ -77,7 +78,7 @@ def _march(phi, step, way, lean, up_to, held, sides):  # type: ignore[no-untyped
                 outside = False
                 for p in range(len(sides)):
                     into = (sides[p, 0] * i + sides[p, 1] * j + sides[p, 2] * k) * step
-                    outside = outside or into + sides[p, 3] < -3.0 * step
+                    outside = outside or into + sides[p, 3] < -OUTSIDE_STEPS * step
                 if outside:
                     out[i, j, k] = low
                     continue
@@ -109,3 +110,44 @@ def with_soft_valleys(s: Field, grid: Grid) -> Field:
     held = np.maximum(s, np.float32(-DEEP_STEPS * grid.step_mm))
     mean = gaussian_filter(held, 1.0, mode="nearest", truncate=2.5)
     return np.minimum(s, mean)
+
+
+def made_to_rise(s: Field, grid: Grid, *, pull: ArrayLike, draft_deg: float) -> Field:
+    """The field lowered where, read off its grid, it does not rise along the pull by the draft.
+
+    Along the tail of a shadow s changes by no more than sin(draft) a millimetre, so a few
+    hundredths of error move its surface by a millimetre and leave crumbs of skin in the way of
+    a piece. From the farthest layer of grid points back to the first, no point stays higher
+    than the place one layer on along the pull, less the draft on the way there.
+    """
+    way = np.asarray(pull, dtype=np.float64)
+    axis = int(np.argmax(np.abs(way)))
+    layers = np.moveaxis(s, axis, 0)[:: -1 if way[axis] > 0 else 1]
+    risen = np.ascontiguousarray(layers).copy()
+    a, b = np.delete(way, axis) / abs(way[axis])
+    fall_steps = np.sin(np.radians(draft_deg)) / abs(way[axis])
+    _rise(risen, float(a), float(b), float(fall_steps * grid.step_mm))
+    back = risen[:: -1 if way[axis] > 0 else 1]
+    return np.ascontiguousarray(np.moveaxis(back, 0, axis))
+
+
+@njit(cache=True, parallel=True)
+def _rise(layers, a, b, fall):  # type: ignore[no-untyped-def]
+    """Lowers each layer to the one before it, read (a, b) points aside, less the fall."""
+    count, ny, nz = layers.shape
+    for k in range(1, count):
+        for i in prange(ny):
+            x = i + a
+            if x < 0 or x > ny - 1:
+                continue
+            i0 = min(int(x), ny - 2)
+            u = x - i0
+            for j in range(nz):
+                y = j + b
+                if y < 0 or y > nz - 1:
+                    continue
+                j0 = min(int(y), nz - 2)
+                v = y - j0
+                low = (1 - u) * ((1 - v) * layers[k - 1, i0, j0] + v * layers[k - 1, i0, j0 + 1])
+                low += u * ((1 - v) * layers[k - 1, i0 + 1, j0] + v * layers[k - 1, i0 + 1, j0 + 1])
+                layers[k, i, j] = min(layers[k, i, j], low - fall)
