@@ -13,6 +13,7 @@ import shapes
 from firstpull.core.demo import heron_half_mask
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of, solid
+from firstpull.core.mould.adjust import adjusted
 from firstpull.core.mould.body import BELOW_BOARD_MM, Body, build_body
 from firstpull.core.mould.parting import Parting
 from firstpull.core.mould.place import Standing, stand_on_board
@@ -87,7 +88,11 @@ def whole_mould(
     shape = skin_of(body, step_mm=step_mm, skin_mm=skin_mm)
     shadows = cast_shadows(shape, draft_deg=DRAFT_DEG)
     found = {n: part_in(shadows, pieces=n, draft_deg=DRAFT_DEG) for n in pieces}
-    partings = {n: parting for n, parting in found.items() if parting is not None}
+    partings = {
+        n: adjusted(shadows, parting, draft_deg=DRAFT_DEG)
+        for n, parting in found.items()
+        if parting is not None
+    }
     built = {n: build_shell(body, shape, parting, **WALL) for n, parting in partings.items()}
     return WholeMould(up, standing, body, shape, shadows, partings, built, step_mm)
 

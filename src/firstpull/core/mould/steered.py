@@ -13,7 +13,7 @@ from itertools import permutations
 
 import numpy as np
 
-from firstpull.core.arrays import Floats, Ints
+from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mould.adjust import adjusted, cheapest, skin_points
 from firstpull.core.mould.parting import (
@@ -69,34 +69,51 @@ def part_steered(
         if len(further) == len(zones):
             return None
         zones = further
-    found = in_any_order(shadows, zones, draft_deg=draft_deg)
-    if found is None:
-        found = in_some_order(shadows, zones, draft_deg=draft_deg)
+    found = in_any_order(shadows, zones, draft_deg=draft_deg) or in_some_order(
+        shadows, zones, draft_deg=draft_deg
+    )
     if found is None:
         return None
+    found = settled(
+        shadows, found.zones, found.pulls, draft_deg=draft_deg, is_ordered=found.is_ordered
+    )
     return adjusted(shadows, found, draft_deg=draft_deg, rules=rules, held=tuple(walls))
+
+
+def parted_at(
+    shadows: Shadows, walls: Sequence[PartingWall], *, draft_deg: float
+) -> Parting | None:
+    """The shell parted at walls, with the sheaf's own pulls, in the order that needs least fill.
+
+    Args:
+        shadows: as cast.
+        walls: each parts the zone where it saves the most; none is one piece.
+        draft_deg: least lean of a pull to the walls of its zone.
+
+    None where a piece has no way off, in whatever order.
+    """
+    zones: tuple[Zone, ...] = (EVERYWHERE,)
+    for wall in walls:
+        zones = _best_cut(shadows, zones, [wall], draft_deg)
+    return in_any_order(shadows, zones, draft_deg=draft_deg) or in_some_order(
+        shadows, zones, draft_deg=draft_deg
+    )
 
 
 def in_any_order(shadows: Shadows, zones: tuple[Zone, ...], *, draft_deg: float) -> Parting | None:
     """The zones with the cheapest pulls that each leave on their own; None where one cannot."""
     cost, ways = cheapest(shadows, zones, draft_deg=draft_deg)
-    if not np.isfinite(cost):
-        return None
-    return settled(shadows, zones, shadows.directions[ways], draft_deg=draft_deg)
+    return Parting(zones, shadows.directions[ways], cost) if np.isfinite(cost) else None
 
 
 def in_some_order(shadows: Shadows, zones: tuple[Zone, ...], *, draft_deg: float) -> Parting | None:
     """The zones in the cheapest order in which each leaves once those before it are gone."""
-    tried: list[tuple[float, int, tuple[Zone, ...], Ints]] = []
+    tried: list[Parting] = []
     for order in permutations(zones):
         cost, ways = cheapest(shadows, order, draft_deg=draft_deg, is_ordered=True)
         if np.isfinite(cost):
-            tried.append((cost, len(tried), order, ways))
-    if not tried:
-        return None
-    _, _, order, ways = min(tried, key=lambda found: found[:2])
-    pulls = shadows.directions[ways]
-    return settled(shadows, order, pulls, draft_deg=draft_deg, is_ordered=True)
+            tried.append(Parting(order, shadows.directions[ways], cost, is_ordered=True))
+    return min(tried, key=lambda parting: parting.fill_cm3, default=None)
 
 
 def with_pulls(shadows: Shadows, parting: Parting, pulls: Floats, *, draft_deg: float) -> Parting:
