@@ -131,12 +131,12 @@ def made_to_rise(s: Field, grid: Grid, *, pull: ArrayLike, draft_deg: float) -> 
     return np.ascontiguousarray(np.moveaxis(back, 0, axis))
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True)
 def _rise(layers, a, b, fall):  # type: ignore[no-untyped-def]
     """Lowers each layer to the one before it, read (a, b) points aside, less the fall."""
     count, ny, nz = layers.shape
     for k in range(1, count):
-        for i in prange(ny):
+        for i in range(ny):
             x = i + a
             if x < 0 or x > ny - 1:
                 continue
