@@ -32,6 +32,8 @@ EPS_LEAN = 1e-9  # sines this close are the same
 EPS_SPAN = 1e-9  # of the body's size: a miss this narrow is a hit
 OFF_SPAN = 1e-7  # how far before its face a way begins: sliding along an edge is no hit
 MOST_CELLS = 1024  # a side
+FACES_A_CELL = 1.0
+MARGIN = 1e-3  # of a cell
 SPECK_MM2 = 25.0  # 5 x 5 mm: silicone closes a smaller lock unnoticed
 PROXY_STEP_MM = 3.0
 PROXY_TOL_MM = 0.3  # how far the proxy may leave the contour to save triangles
@@ -278,7 +280,8 @@ def _free_quarters(vertices, faces, normals, ways, lean, span):  # type: ignore[
     out = np.zeros((len(ways), len(faces)), dtype=np.uint8)
     for d in prange(len(ways)):
         frame = _frame_along(ways[d])
-        _free_along(vertices @ frame, faces, normals @ frame, lean, span, out[d])
+        seen, looks = vertices @ frame, normals @ frame
+        _free_along(seen, faces, looks, lean, span, out[d])
     return out
 
 
@@ -286,9 +289,8 @@ def _free_quarters(vertices, faces, normals, ways, lean, span):  # type: ignore[
 def _frame_along(way):  # type: ignore[no-untyped-def]
     """Three axes as columns, of which the third is the pull."""
     frame = np.empty((3, 3))
-    least = np.argmin(np.abs(way))
     side = np.zeros(3)
-    side[least] = 1.0
+    side[np.argmin(np.abs(way))] = 1.0
     across = np.cross(way, side)
     across /= np.sqrt((across * across).sum())
     frame[:, 0] = across
@@ -299,27 +301,27 @@ def _frame_along(way):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def _free_along(seen, faces, looks, lean, span, out):  # type: ignore[no-untyped-def]
-    start, held, highest, low, cell = _sorted_into_cells(seen, faces, looks[:, 2])
-    off, eps = OFF_SPAN * span, EPS_SPAN * span
+    away = _looking_away(seen, faces, looks)
+    start, held, tops, highest, low_x, low_y, cell = _sorted_into_cells(away)
     nx, ny = highest.shape
+    off, eps = OFF_SPAN * span, EPS_SPAN * span
     for f in range(len(faces)):
-        if looks[f, 2] < lean or not looks[f].any():
+        if looks[f, 2] < lean or (looks[f, 0] == 0.0 and looks[f, 1] == 0.0 and looks[f, 2] == 0.0):
             continue
-        a, b, c = seen[faces[f, 0]], seen[faces[f, 1]], seen[faces[f, 2]]
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
         for quarter in range(4):
             u = 1 / 3 if quarter == 0 else (2 / 3 if quarter == 1 else 1 / 6)
             v = 1 / 3 if quarter == 0 else (2 / 3 if quarter == 2 else 1 / 6)
             w = 1.0 - u - v
-            x = u * a[0] + v * b[0] + w * c[0] + off * looks[f, 0]
-            y = u * a[1] + v * b[1] + w * c[1] + off * looks[f, 1]
-            z = u * a[2] + v * b[2] + w * c[2] + off * looks[f, 2]
-            i = int(np.floor((x - low[0]) / cell))
-            j = int(np.floor((y - low[1]) / cell))
+            x = u * seen[a, 0] + v * seen[b, 0] + w * seen[c, 0] + off * looks[f, 0]
+            y = u * seen[a, 1] + v * seen[b, 1] + w * seen[c, 1] + off * looks[f, 1]
+            z = u * seen[a, 2] + v * seen[b, 2] + w * seen[c, 2] + off * looks[f, 2]
+            i, j = int((x - low_x) / cell), int((y - low_y) / cell)
             free = True
-            if 0 <= i < nx and 0 <= j < ny and highest[i, j] > z:
+            if x >= low_x and y >= low_y and i < nx and j < ny and highest[i, j] > z:
                 at = i * ny + j
                 for n in range(start[at], start[at + 1]):
-                    if _stands_over(seen, faces[held[n]], x, y, z, eps):
+                    if tops[n] > z and _stands_over(away, held[n], x, y, z, eps):
                         free = False
                         break
             if free:
@@ -327,94 +329,129 @@ def _free_along(seen, faces, looks, lean, span, out):  # type: ignore[no-untyped
 
 
 @njit(cache=True)
-def _sorted_into_cells(seen, faces, lean_of):  # type: ignore[no-untyped-def]
-    """The faces that look away from the pull, by the cells of a plane across it.
-
-    Returns where each cell's list starts, the lists, each cell's highest point, the corner of
-    the first cell and the side of a cell. A face stands in every cell that its box meets, less
-    those that lie wholly beyond one of its edges.
-    """
-    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+def _looking_away(seen, faces, looks):  # type: ignore[no-untyped-def]
+    """(N, 10) the faces that look away from the pull: three corners and the highest point."""
     count = 0
     for f in range(len(faces)):
-        if lean_of[f] < -EPS_LEAN:
-            count += 1
+        count += looks[f, 2] < -EPS_LEAN
+    away = np.empty((count, 10))
+    n = 0
+    for f in range(len(faces)):
+        if looks[f, 2] < -EPS_LEAN:
             for c in range(3):
-                for axis in range(2):
-                    low[axis] = min(low[axis], seen[faces[f, c], axis])
-                    high[axis] = max(high[axis], seen[faces[f, c], axis])
-    if count == 0:
-        return np.zeros(2, np.int64), np.zeros(0, np.int32), np.zeros((0, 0)), low, 1.0
-    wide, deep = high[0] - low[0], high[1] - low[1]
-    cell = max(np.sqrt(wide * deep / count), max(wide, deep) / MOST_CELLS)
-    # half a thousandth of a cell more on each side: a touch at the very edge stays inside
-    low -= 5e-4 * cell
-    nx, ny = int(wide / cell + 1e-3) + 1, int(deep / cell + 1e-3) + 1
-    highest = np.full((nx, ny), -np.inf)
-    start = np.zeros(nx * ny + 1, dtype=np.int64)
-    held = np.zeros(0, dtype=np.int32)
-    for filling in range(2):
-        if filling:
-            start[1:] = np.cumsum(start[1:])
-            held = np.empty(start[-1], dtype=np.int32)
-            filled = start[:-1].copy()
-        for f in range(len(faces)):
-            if lean_of[f] >= -EPS_LEAN:
-                continue
-            a, b, c = seen[faces[f, 0]], seen[faces[f, 1]], seen[faces[f, 2]]
-            top = max(a[2], b[2], c[2])
-            i0 = int((min(a[0], b[0], c[0]) - low[0]) / cell - 1e-3)
-            i1 = int((max(a[0], b[0], c[0]) - low[0]) / cell + 1e-3)
-            j0 = int((min(a[1], b[1], c[1]) - low[1]) / cell - 1e-3)
-            j1 = int((max(a[1], b[1], c[1]) - low[1]) / cell + 1e-3)
-            slim = i1 - i0 > 1 and j1 - j0 > 1
-            for i in range(max(i0, 0), min(i1, nx - 1) + 1):
-                for j in range(max(j0, 0), min(j1, ny - 1) + 1):
-                    if slim and _is_beyond(a, b, c, low[0] + i * cell, low[1] + j * cell, cell):
-                        continue
-                    at = i * ny + j
-                    if filling:
-                        held[filled[at]] = f
-                        filled[at] += 1
-                        highest[i, j] = max(highest[i, j], top)
-                    else:
-                        start[at + 1] += 1
-    return start, held, highest, low, cell
+                for axis in range(3):
+                    away[n, 3 * c + axis] = seen[faces[f, c], axis]
+            away[n, 9] = max(away[n, 2], away[n, 5], away[n, 8])
+            n += 1
+    return away
 
 
 @njit(cache=True)
-def _is_beyond(a, b, c, x, y, cell):  # type: ignore[no-untyped-def]
-    """Whether a cell lies wholly beyond an edge of a face that turns clockwise as seen."""
-    for p, q in ((b, a), (c, b), (a, c)):
-        ex, ey = q[0] - p[0], q[1] - p[1]
-        # the corner of the cell, a thousandth larger, that lies farthest to the left of the edge
-        cx = x - 1e-3 * cell if ey > 0 else x + 1.001 * cell
-        cy = y - 1e-3 * cell if ex < 0 else y + 1.001 * cell
-        if ex * (cy - p[1]) - ey * (cx - p[0]) < 0:
-            return True
-    return False
+def _sorted_into_cells(away):  # type: ignore[no-untyped-def]
+    """The faces that look away, by the cells of a plane across the pull.
+
+    Returns where each cell's list starts, the lists, how high each face in them reaches within
+    the cell, the most of that for each cell, the corner of the first cell and the side of a
+    cell. A face stands in every cell that its box meets, less those that lie wholly beyond one
+    of its edges.
+    """
+    low_x = low_y = np.inf
+    high_x = high_y = -np.inf
+    for n in range(len(away)):
+        for c in (0, 3, 6):
+            low_x, high_x = min(low_x, away[n, c]), max(high_x, away[n, c])
+            low_y, high_y = min(low_y, away[n, c + 1]), max(high_y, away[n, c + 1])
+    if not len(away):
+        none = np.zeros(0)
+        return np.zeros(2, np.int64), np.zeros(0, np.int32), none, np.zeros((0, 0)), 0.0, 0.0, 1.0
+    wide, deep = high_x - low_x, high_y - low_y
+    cell = max(np.sqrt(FACES_A_CELL * wide * deep / len(away)), max(wide, deep) / MOST_CELLS)
+    # a little more on each side: what is just beside the outermost edge stays inside
+    low_x, low_y = low_x - MARGIN * cell, low_y - MARGIN * cell
+    nx, ny = int(wide / cell + 2 * MARGIN) + 1, int(deep / cell + 2 * MARGIN) + 1
+    highest = np.full((nx, ny), -np.inf)
+    start = np.zeros(nx * ny + 1, dtype=np.int64)
+    held, tops = np.zeros(0, dtype=np.int32), np.zeros(0)
+    for filling in range(2):
+        if filling:
+            # each list's end, from which it fills down to its start
+            start[:] = np.cumsum(start)
+            held, tops = np.empty(start[-1], dtype=np.int32), np.empty(start[-1])
+        for n in range(len(away)):
+            ax, ay, bx, by = away[n, 0], away[n, 1], away[n, 3], away[n, 4]
+            cx, cy = away[n, 6], away[n, 7]
+            i0 = max(int((min(ax, bx, cx) - low_x) / cell - MARGIN), 0)
+            i1 = min(int((max(ax, bx, cx) - low_x) / cell + MARGIN), nx - 1)
+            j0 = max(int((min(ay, by, cy) - low_y) / cell - MARGIN), 0)
+            j1 = min(int((max(ay, by, cy) - low_y) / cell + MARGIN), ny - 1)
+            few = i0 == i1 or j0 == j1
+            for i in range(i0, i1 + 1):
+                for j in range(j0, j1 + 1):
+                    x, y = low_x + i * cell, low_y + j * cell
+                    if not few and (
+                        _is_beyond(bx, by, ax, ay, x, y, cell)
+                        or _is_beyond(cx, cy, bx, by, x, y, cell)
+                        or _is_beyond(ax, ay, cx, cy, x, y, cell)
+                    ):
+                        continue
+                    at = i * ny + j
+                    if filling:
+                        start[at] -= 1
+                        held[start[at]] = n
+                        top = away[n, 9] if few else _top_in_cell(away, n, x, y, cell)
+                        tops[start[at]] = top
+                        highest[i, j] = max(highest[i, j], top)
+                    else:
+                        start[at] += 1
+    return start, held, tops, highest, low_x, low_y, cell
 
 
-@njit(cache=True, inline="always")
-def _stands_over(seen, face, x, y, z, eps):  # type: ignore[no-untyped-def]
+@njit(cache=True)
+def _is_beyond(px, py, qx, qy, x, y, cell):  # type: ignore[no-untyped-def]
+    """Whether a cell, a little larger than it is, lies wholly to the right of p to q."""
+    more = MARGIN * cell
+    ex, ey = qx - px, qy - py
+    left_x = x - more if ey > 0 else x + cell + more
+    left_y = y - more if ex < 0 else y + cell + more
+    return ex * (left_y - py) - ey * (left_x - px) < 0
+
+
+@njit(cache=True)
+def _top_in_cell(away, n, x, y, cell):  # type: ignore[no-untyped-def]
+    """No part of a face within a cell is higher than this: a wide face may slope far down."""
+    ux, uy, uz = away[n, 3] - away[n, 0], away[n, 4] - away[n, 1], away[n, 5] - away[n, 2]
+    vx, vy, vz = away[n, 6] - away[n, 0], away[n, 7] - away[n, 1], away[n, 8] - away[n, 2]
+    area = ux * vy - uy * vx
+    if area == 0.0:
+        return away[n, 9]
+    rise_x, rise_y = (uz * vy - uy * vz) / area, (ux * vz - uz * vx) / area
+    # at the corner of the cell toward which the face rises; both a little beyond
+    more = MARGIN * cell
+    at_x = x + cell + more if rise_x > 0 else x - more
+    at_y = y + cell + more if rise_y > 0 else y - more
+    top = away[n, 2] + rise_x * (at_x - away[n, 0]) + rise_y * (at_y - away[n, 1])
+    return min(top, away[n, 9])
+
+
+@njit(cache=True)
+def _stands_over(away, n, x, y, z, eps):  # type: ignore[no-untyped-def]
     """Whether a face that looks away from the pull stands over a point; a near miss counts."""
-    a, b, c = seen[face[0]], seen[face[1]], seen[face[2]]
-    if max(a[2], b[2], c[2]) <= z:
-        return False
-    ax, ay, bx, by, cx, cy = a[0] - x, a[1] - y, b[0] - x, b[1] - y, c[0] - x, c[1] - y
+    ax, ay = away[n, 0] - x, away[n, 1] - y
+    bx, by = away[n, 3] - x, away[n, 4] - y
     # as seen it turns clockwise: each of these is positive for a point within
-    u = cx * by - cy * bx
-    v = ax * cy - ay * cx
     w = bx * ay - by * ax
+    if w < -eps * (abs(bx - ax) + abs(by - ay)):
+        return False
+    cx, cy = away[n, 6] - x, away[n, 7] - y
+    u = cx * by - cy * bx
     if u < -eps * (abs(cx - bx) + abs(cy - by)):
         return False
+    v = ax * cy - ay * cx
     if v < -eps * (abs(ax - cx) + abs(ay - cy)):
-        return False
-    if w < -eps * (abs(bx - ax) + abs(by - ay)):
         return False
     whole = u + v + w
     if whole <= 0.0:
         return False
     # a near miss must not throw the height beyond the face's own
-    over = (u * a[2] + v * b[2] + w * c[2]) / whole
-    return min(over, max(a[2], b[2], c[2])) > z
+    over = (u * away[n, 2] + v * away[n, 5] + w * away[n, 8]) / whole
+    return min(over, away[n, 9]) > z
