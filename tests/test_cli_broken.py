@@ -21,3 +21,13 @@ def test_the_broken_mask_is_written_and_check_finds_what_it_says(tmp_path: Path)
     for words in ("33 vertices lie exactly on others", "in the middle of another face's edge"):
         assert words in checked.output
     assert "A plan mends it" in checked.output
+
+
+def test_the_helmet_is_written_sound(tmp_path: Path) -> None:
+    out = tmp_path / "helmet.stl"
+    run = CliRunner().invoke(app, ["demo", "--helmet", str(out)])
+    assert run.exit_code == 0 and out.stat().st_size > 5_000_000
+    assert "full helmet" in run.output and "firstpull plan" in run.output
+    checked = CliRunner().invoke(app, ["check", str(out), "--json"])
+    assert checked.exit_code == 0
+    assert '"blocks": true' not in checked.output

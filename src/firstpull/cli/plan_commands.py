@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
@@ -73,22 +73,30 @@ def demo(
             help="Only write the mask with every common defect, to try check and mend on.",
         ),
     ] = None,
+    helmet: Annotated[
+        Path | None,
+        typer.Option(
+            "--helmet", metavar="FILE", help="Only write a full helmet, to try other shells on."
+        ),
+    ] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Plan the demo: a heron half-mask for a river parade, six good castings."""
-    if broken is not None:
-        _write_broken(broken, force=force, as_json=as_json)
+    from firstpull.services.write_demo import write_broken, write_helmet
+
+    for path, write in ((broken, write_broken), (helmet, write_helmet)):
+        if path is not None:
+            _write_mesh(write, path, force=force, as_json=as_json)
+    if broken is not None or helmet is not None:
         return
     request = PlanRequest(out_dir=out, demo_triangles=triangles, overrides=Overrides(paper=paper))
     _run(request, as_json=as_json)
 
 
-def _write_broken(path: Path, *, force: bool, as_json: bool) -> None:
+def _write_mesh(write: Any, path: Path, *, force: bool, as_json: bool) -> None:
     with told(as_json=as_json):
-        from firstpull.services.write_broken import write_broken
-
-        sentences = write_broken(path, force=force)
+        sentences = write(path, force=force)
         if as_json:
             print_json({"written": [str(path)], "notes": list(sentences)})
         else:
