@@ -189,8 +189,8 @@ def _card(place: FillPlace, run: Run) -> Gauge:
         fill_mm=np.stack([run.x[fill], run.y[fill]], axis=1),
         rests_mm=(float(fill[0] - first) * STEP_MM, float(last - fill[1]) * STEP_MM),
         frame=frame,
-        whole=run.whole and run.fill[0] >= first and run.fill[1] <= last,
-        cropped=cropped,
+        whole=bool(run.whole and run.fill[0] >= first and run.fill[1] <= last),
+        cropped=bool(cropped),
         narrow=bool(_narrow(outline)),
     )
 
