@@ -12,15 +12,8 @@ import shapes
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.build_box import fits, least_parts, super_fibonacci, usable_mm
-from firstpull.core.mould.splits import (
-    BoxSmallerThanFlange,
-    CannotSplit,
-    Cut,
-    Split,
-    regions,
-    splits_for,
-    trimmed,
-)
+from firstpull.core.mould.cut import Cut, Split, regions, trimmed
+from firstpull.core.mould.splits import BoxSmallerThanFlange, CannotSplit, splits_for
 
 TILTED = Rotation.from_euler("xyz", [20, 35, 50], degrees=True)
 

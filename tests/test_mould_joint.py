@@ -19,6 +19,7 @@ from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.inside import is_inside
 from firstpull.core.mesh.solid import mesh_of_largest, solid
 from firstpull.core.mould.build_box import fits
+from firstpull.core.mould.cut import Cut, Split
 from firstpull.core.mould.joint import (
     HEAD_MM,
     JointSizes,
@@ -32,7 +33,6 @@ from firstpull.core.mould.joint import (
     place_joints,
     with_joints,
 )
-from firstpull.core.mould.splits import Cut, Split
 from firstpull.core.mould.zone import Zone
 
 RADIUS, STEP, CLEARANCE, THICK = 90.0, 2.0, 0.3, 6.0

@@ -23,7 +23,8 @@ from firstpull.core.mesh.solid import mesh_of
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.bolts import ABOVE_BOARD_MM, FROM_CORNER_MM, HOLE_MM, LEAST_RUN_MM
 from firstpull.core.mould.build_box import Fit, fits
-from firstpull.core.mould.splits import CannotSplit, Cut, Split, regions, splits_for, trimmed
+from firstpull.core.mould.cut import Cut, Split, regions, trimmed
+from firstpull.core.mould.splits import CannotSplit, splits_for
 from firstpull.core.mould.zone import Zone
 
 SPACING_MM = 80.0  # of bolts along a joint

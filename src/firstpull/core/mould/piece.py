@@ -15,6 +15,7 @@ from firstpull.core.mesh.solid import mesh_of_largest, solid
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.bolts import Bolts, bolt_holes
 from firstpull.core.mould.build_box import BuildBox
+from firstpull.core.mould.cut import Split
 from firstpull.core.mould.joint import (
     Joint,
     JointSizes,
@@ -24,7 +25,6 @@ from firstpull.core.mould.joint import (
     with_joints,
 )
 from firstpull.core.mould.skin import SkinShape
-from firstpull.core.mould.splits import Split
 from firstpull.core.mould.zone import Zone
 
 FLANGE_WIDTH_MM = 25.0
