@@ -269,6 +269,7 @@ def sample_plan() -> dict[str, Any]:
                             "thickness_mm": 6.0,
                             "volume_cm3": 419.1,
                             "fill_cm3": 21.5,
+                            "fill": FILL,
                             "mass_g": {"p10": 447.0, "p50": 482.0, "p90": 521.0},
                             "stretch": {
                                 "ratio": 1.18,
@@ -288,6 +289,16 @@ def sample_plan() -> dict[str, Any]:
                                     "volume_cm3": 161.7,
                                     "mass_g": 200.5,
                                     "bolts": [[-81.0, 0.0, 40.0]] * 4,
+                                    "parts": [
+                                        _part("shell-1-a", 96.1, [171.2, 160.4, 88.0]),
+                                        _part("shell-1-b", 65.6, [148.7, 122.3, 81.5]),
+                                    ],
+                                    "joints": [
+                                        {
+                                            "bolts_mm": [[40.0, 70.0, 30.0], [40.0, -70.0, 30.0]],
+                                            "dowels_mm": [[40.0, 74.0, 50.0], [40.0, -74.0, 50.0]],
+                                        }
+                                    ],
                                 },
                                 {
                                     "file": "mask/mould/shell-2.stl",
@@ -295,8 +306,14 @@ def sample_plan() -> dict[str, Any]:
                                     "volume_cm3": 161.2,
                                     "mass_g": 199.9,
                                     "bolts": [[-81.0, 0.0, 40.0]] * 4,
+                                    "parts": [_part("shell-2", 161.2, [174.0, 168.9, 90.2])],
+                                    "joints": [],
                                 },
                             ],
+                            "removal": "in this order",
+                            "walls": [{"through": [0.0, 0.0, 0.0], "facing": [1.0, 0.0, 0.0]}],
+                            "loose": [LOOSE],
+                            "stays_deep": [],
                         },
                         "options": [
                             _option(1, 64.8, 531.0, 352.0, locks=LOCKS[:2]),
@@ -304,6 +321,7 @@ def sample_plan() -> dict[str, Any]:
                             _option(3, 17.2, 477.0, 441.0, locks=LOCKS[2:]),
                         ],
                         "options_left_out": ["4 pieces save nothing over 3."],
+                        "least_pieces": LEAST,
                         "relief": _relief(),
                         "proof": {
                             "passed": True,
@@ -338,6 +356,97 @@ def sample_plan() -> dict[str, Any]:
         "cautions": CAUTIONS,
     }
 
+
+def _part(name: str, volume_cm3: float, size_mm: list[float]) -> dict[str, Any]:
+    return {
+        "file": f"mask/mould/{name}.stl",
+        "closed": True,
+        "volume_cm3": volume_cm3,
+        "size_mm": size_mm,
+        "rotation": [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+    }
+
+
+LOOSE = {
+    "file": "mask/mould/loose-1.stl",
+    "closed": True,
+    "pull": [0.0, -0.94, 0.342],
+    "volume_cm3": 9.4,
+    "place_mm": [3.0, -44.0, 24.0],
+    "depth_mm": 31.0,
+    "fill_saved_cm3": 11.2,
+    "deepest_left_mm": 8.0,
+    "sentence": "At the front (-y), near (3, -44, 24) mm, the fill would be 31 mm deep; over 25 mm "
+    "it strips badly. A loose rigid piece of 9.4 cm³ takes its place and saves 11 cm³ of silicone. "
+    "Take it out after the shell, toward the front (-y), rising 20°.",
+}
+
+LEAST = {
+    "found": 2,
+    "at_least": 2,
+    "is_proven": True,
+    "pulls": [[0.92, 0.0, 0.392], [-0.92, 0.0, 0.392]],
+    "share": 0.998,
+    "reached_share": 1.0,
+    "too_few": [0.871],
+    "silicone_share": 0.0,
+    "tried": 321,
+    "sentence": "At least 2 pieces without fill: no single pull of the 321 tried frees more than "
+    "87.1 % of what any frees.",
+}
+
+
+def _gauge(number: int, wide: float) -> dict[str, Any]:
+    """A card whose working edge is a shallow arch."""
+    x = np.linspace(-0.5 * wide, 0.5 * wide, 9)
+    edge = np.column_stack([x, 5.0 * np.cos(np.pi * x / wide) - 5.0]).round(3).tolist()
+    return {
+        "number": number,
+        "label": f"Pocket {number}",
+        "files": [f"mask/mould/gauges/pocket-{number}.{kind}" for kind in ("svg", "dxf")],
+        "outline_mm": [*edge, [0.5 * wide, 32.0], [-0.5 * wide, 32.0]],
+        "profile_mm": edge,
+        "marks_mm": [[[a, 0.0], [a, 6.0]] for a in (0.0, -0.3 * wide, 0.3 * wide)],
+        "rises": True,
+        "rests_mm": [12.0, 12.0],
+        "frame": np.eye(4).tolist(),
+        "whole": True,
+        "cropped": False,
+        "narrow": False,
+        "sentences": [f"Hold card {number} upright, the end with the arrow higher."],
+    }
+
+
+def _place(number: int, side: str, depth_mm: float, volume_cm3: float) -> dict[str, Any]:
+    return {
+        "number": number,
+        "place_mm": [3.0 - 15 * number, -44.0, 24.0],
+        "facing": [0.0, -1.0, 0.0],
+        "side": side,
+        "depth_mm": depth_mm,
+        "bottom_mm": depth_mm,
+        "volume_cm3": volume_cm3,
+        "area_cm2": 3 * volume_cm3,
+        "pieces": [1, 2],
+        "low_mm": [-20.0, -60.0, 10.0],
+        "high_mm": [20.0, -40.0, 30.0],
+        "sentence": f"Pocket {number}.",
+        "mass_g": round(1.15 * volume_cm3, 2),
+        "gauge": _gauge(number, 70.0 + 20 * number) if depth_mm > 2 else None,
+    }
+
+
+FILL = {
+    "places": [
+        _place(1, "the front (-y)", 23.6, 18.3),
+        _place(2, "the left (-x)", 5.2, 2.6),
+        _place(3, "the top", 1.4, 0.3),
+    ],
+    "rest_cm3": 0.3,
+    "rest_g": 0.35,
+    "total_cm3": 21.5,
+    "how_gauges_tell": "Light under the card is silicone that is missing.",
+}
 
 LOCKS = [
     {

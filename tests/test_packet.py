@@ -22,7 +22,7 @@ from sample_plan import FINDINGS, sample_plan, silicone_coat
 
 GOLDEN = Path(__file__).parent / "golden"
 POINTS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216; 8.5 x 11 inches
-VIEWS = ("front", "right", "back", "left", "exploded", "section")
+VIEWS = ("front", "right", "back", "left", "exploded", "section", "fill-1", "fill-2")
 
 
 def blank_pictures() -> dict[str, bytes]:

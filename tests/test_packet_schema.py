@@ -26,7 +26,20 @@ KINDS: dict[str, tuple[type, ...]] = {
     "number": (int, float),
     "null": (type(None),),
 }
-ORDER = ("part", "finding", "mould", "piece", "bolt", "option", "check", "coat", "batch")
+ORDER = (
+    "part",
+    "finding",
+    "mould",
+    "place",
+    "piece",
+    "bolt",
+    "printed_part",
+    "wall",
+    "option",
+    "check",
+    "coat",
+    "batch",
+)
 ORDER += ("sizes", "estimate", "why")
 
 

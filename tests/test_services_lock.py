@@ -20,6 +20,7 @@ from firstpull.core.mould.steering import steering_of
 from firstpull.core.mould.zone import PartingWall
 from firstpull.core.sheet_check import BadSheet
 from firstpull.files.write_stl import write_stl
+from firstpull.services.choice import wall_as_json, wall_from_json
 from firstpull.services.lock_choices import NoPlan, OtherShape, lock_choices, unlock_choices
 from firstpull.services.read_sheet import read_sheet, sheet_from_text
 from firstpull.services.write_sheet import SheetNotEdited, with_fields
@@ -50,13 +51,7 @@ def plan_in(folder: Path, mesh: Mesh = ODD, to_mould: np.ndarray = TO_MOULD, **s
     """A finished plan, as far as locks read it; the mesh is given in the file's coordinates."""
     held = {
         "pieces": [{"pull": pull.tolist()} for pull in PULLS],
-        "walls": [
-            {
-                "through": (12.5 * np.array(WALL.normal)).tolist(),
-                "facing": list(WALL.normal),
-                "bend": [list(knot) for knot in WALL.bend],
-            }
-        ],
+        "walls": [wall_as_json(WALL)],
     }
     mould = {"frame": {"to_mould": to_mould.ravel().tolist()}, "shell": held | shell}
     part = {"master": {"file": "part/master.stl"}, "moulds": [mould]}

@@ -290,3 +290,48 @@ def test_the_edition_takes_whole_castings_a_day(longest_min: float, a_day: int, 
     """Two castings of 4 h fill a day of 8 h; nine castings at two a day are five days."""
     found = Schedule((0, 0), (0, longest_min), castings=9)
     assert (found.castings_a_day, found.edition_days) == (a_day, days)
+
+
+def test_an_ordered_shell_comes_off_as_numbered_and_another_in_any_order() -> None:
+    ordered = steps_of(replace(a_mould(pieces=3), in_order=True))["Open the mould"].text
+    assert "piece 1, then piece 2, then piece 3" in ordered
+    free = steps_of(replace(a_mould(pieces=3), in_order=False))["Open the mould"].text
+    assert "in any order" in free
+    assert "then piece 2" not in free
+
+
+def test_the_fill_step_names_the_places_and_their_gauges() -> None:
+    def fill(places: int, gauges: int) -> str:
+        mould = replace(a_mould(), fill_places=places, gauges=gauges)
+        return steps_of(mould)["Silicone: fill of undercuts"].text
+
+    assert "Fill places 1 to 4 as the fill guide shows and check with the gauge cards." in fill(
+        4, 2
+    )
+    assert "Fill place 1 as the fill guide shows and check with its gauge card." in fill(1, 1)
+    assert "gauge" not in fill(2, 0)
+    assert "films and specks" in fill(0, 0)
+
+
+def test_a_loose_piece_goes_in_before_the_shell_and_comes_out_after_it() -> None:
+    for shell, first in (
+        ("plaster-bandage", "Shell: lay piece 1 of 2"),
+        ("printed-plastic", "Bed"),
+    ):
+        titles = list(steps_of(replace(a_mould(shell=shell), loose_pieces=1)))
+        at = titles.index("Set the loose piece")
+        assert titles[at - 1] in ("Silicone: flange and keys", "Silicone: bedding coat")
+        assert titles[at + 1].startswith(first)
+    steps = steps_of(replace(a_mould(), loose_pieces=2))
+    assert steps["Set the loose pieces"].text.startswith("Release them on all sides")
+    said = steps["Open the mould"].text
+    assert said.index("piece 2") < said.index("draw out the loose pieces") < said.index("Peel")
+    assert "loose" not in " ".join(step.text for step in steps_of(a_mould()).values())
+
+
+def test_printed_parts_are_bolted_before_the_shell_is_tried_on() -> None:
+    mould = replace(a_mould(shell="printed-plastic"), joint_bolts=6)
+    said = steps_of(mould)["Bed the printed shell"].text
+    assert said.startswith("Bolt the printed parts of each cut piece together on their dowels")
+    assert "6 bolts" in said
+    assert said.index("for good") < said.index("Dry-fit")

@@ -13,12 +13,13 @@ from firstpull.core.arrays import Floats
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.packet.camera import FOUR_SIDES, QUARTER, View, fitted_size
 from firstpull.packet.overlay import Arrow, foot_px
-from firstpull.packet.palette import CLAY, MASTER, SHELL, SHELL_TONES, SILICONE
+from firstpull.packet.palette import CLAY, LOOSE, MASTER, SHELL, SHELL_TONES, SILICONE
 from firstpull.packet.pictures import Solid, Studio, png
 from firstpull.packet.raycast import Plane
 
 WIDE_PX = 1040
 SIDE_PX = 640
+LOOSE_OUT = 0.3  # of the height, that a loose piece is shown out of its pocket
 COINCIDENT_MM = 0.05  # the master shares faces with the body; this far out, it is seen first
 
 
@@ -31,12 +32,14 @@ class MouldSolids:
         body: master and filler as one solid.
         skin: the silicone.
         pieces: (mesh, pull) of each shell piece in the order they come off.
+        loose: (mesh, pull) of each loose piece between skin and shell.
     """
 
     master: Mesh
     body: Mesh
     skin: Mesh
     pieces: Sequence[tuple[Mesh, Sequence[float]]]
+    loose: Sequence[tuple[Mesh, Sequence[float]]] = ()
 
 
 def picture_key(part: int, name: str, *, mould: int | None = None) -> str:
@@ -104,6 +107,8 @@ def exploded_picture(solids: MouldSolids) -> bytes:
     shown: list[Solid] = [(_swollen(solids.master, COINCIDENT_MM), MASTER)]
     shown += [(solids.body, CLAY)]
     shown.append((_shifted(solids.skin, lift), SILICONE))
+    for piece, pull in solids.loose:  # out of its pocket, before the skin
+        shown.append((_shifted(piece, lift + np.asarray(pull, float) * LOOSE_OUT * height), LOOSE))
     arrows = []
     for (piece, tone), (_, pull) in zip(shell_solids(solids.pieces), solids.pieces, strict=True):
         way = np.asarray(pull, float) * _explode_mm(pull, height)
@@ -121,7 +126,7 @@ def section_picture(solids: MouldSolids) -> bytes:
     cut = Plane(tuple(middle.tolist()), tuple(view.eye.tolist()))
     cut_shell = [(m, SHELL) for m, _ in solids.pieces]
     shown: list[Solid] = [(solids.master, MASTER), (solids.skin, SILICONE)]
-    shown += [(solids.body, CLAY), *cut_shell]
+    shown += [(solids.body, CLAY), *cut_shell, *((m, LOOSE) for m, _ in solids.loose)]
     return _fitted(Studio(shown), view, cut=cut)
 
 

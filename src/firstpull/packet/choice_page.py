@@ -54,6 +54,7 @@ def choice_page(mould: Mapping[str, Any]) -> Data | None:
         "has_cost": any(c["cost"] != NOT_GIVEN for c in columns),
         "has_locks": any(c["locks"] for c in columns),
         "has_pictures": any(c["svg"] for c in columns),
+        "least": str((mould.get("least_pieces") or {}).get("sentence") or ""),
         "left_out": [str(line) for line in mould.get("options_left_out") or []],
     }
 

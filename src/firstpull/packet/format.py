@@ -232,11 +232,11 @@ UNITS_IN_NAMES = {
 def label(key: str) -> str:
     """A key as a label, its unit left off.
 
-    >>> label("skin_thickness_mm"), label("holes_closed")
-    ('skin thickness', 'holes closed')
+    >>> label("skin_thickness_mm"), label("holes_closed"), label("printer_cm3_h")
+    ('skin thickness', 'holes closed', 'printer')
     """
     name, _, unit = str(key).rpartition("_")
-    return (name if name and unit in UNITS_IN_NAMES else str(key)).replace("_", " ")
+    return label(name) if name and unit in UNITS_IN_NAMES else str(key).replace("_", " ")
 
 
 def unit_of(key: str) -> str:

@@ -25,6 +25,7 @@ from firstpull.packet.format import (
     square_cm,
     with_unit,
 )
+from firstpull.packet.loose_and_parts import loose_rows, shell_parts
 from firstpull.packet.proof import proof_page
 from firstpull.packet.summary import Data
 
@@ -36,6 +37,10 @@ def mould_page(mould: Mapping[str, Any]) -> Data:
         "name": str(mould.get("name", "mould")),
         "facts": _facts(mould),
         "pieces": [piece_row(n, p) for n, p in enumerate(shell.get("pieces") or [], start=1)],
+        "any_order": shell.get("removal") == "any order",
+        "parts": shell_parts(shell),
+        "loose": loose_rows(shell),
+        "stays_deep": [str(s["sentence"]) for s in shell.get("stays_deep") or []],
         "choice": choice_page(mould),
         "proof": proof_page(mould.get("proof")),
         "stretch": _stretch(mould.get("skin") or {}),

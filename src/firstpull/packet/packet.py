@@ -7,15 +7,14 @@ import tempfile
 from collections.abc import Mapping
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from firstpull.packet import moulding, palette, summary
 from firstpull.packet.album import picture_key
 from firstpull.packet.format import kept_together, plain, shortened
+from firstpull.packet.gauge_sheets import Paper, fill_page, gauge_pages
 
-Paper = Literal["a4", "letter"]
-
-TEMPLATES = ("packet.typ", "look.typ", "pages.typ")
+TEMPLATES = ("packet.typ", "look.typ", "pages.typ", "gauges.typ")
 SIDES = ("front", "right", "back", "left")
 
 
@@ -69,14 +68,14 @@ def page_data(
         "paper": "us-letter" if paper == "letter" else "a4",
         "colours": {
             n: palette.hex_of(getattr(palette, n.upper()))
-            for n in ("accent", "ink", "master", "clay", "silicone", "shell")
+            for n in ("accent", "ink", "master", "clay", "silicone", "shell", "loose")
         },
         "job": name,
         "job_short": shortened(name, 64),
         "job_pt": 27 if len(name) <= 34 else 20 if len(name) <= 70 else 14,
         "made_on": str(job.get("made_on") or ""),
         "good": plain(job["good_castings"]) if job.get("good_castings") else "",
-        "parts": [_part(plan, job, p, n, pictures) for n, p in enumerate(parts, start=1)],
+        "parts": [_part(plan, job, p, n, pictures, paper) for n, p in enumerate(parts, start=1)],
         "assumed": summary.assumptions(plan),
         "steps": summary.steps(plan),
         "schedule": summary.schedule(plan),
@@ -91,6 +90,7 @@ def _part(
     part: Mapping[str, Any],
     number: int,
     pictures: Mapping[str, bytes],
+    paper: Paper,
 ) -> dict[str, Any]:
     def shown(view: str, mould: int | None = None) -> str | None:
         key = picture_key(number, view, mould=mould)
@@ -101,6 +101,10 @@ def _part(
         page = moulding.mould_page(mould)
         page["sides"] = [{"name": s, "file": shown(s, index)} for s in SIDES if shown(s, index)]
         page |= {view: shown(view, index) for view in ("exploded", "section")}
+        fill = (mould.get("skin") or {}).get("fill") or {}
+        views = [shown(f"fill-{n}", index) for n in (1, 2)]
+        page["fill"] = fill_page(fill, [view for view in views if view])
+        page["gauges"] = gauge_pages(fill, paper=paper)
         moulds.append(page)
     master = part.get("master") or {}
     name = str(part.get("name") or job.get("part") or f"part {number}")

@@ -19,7 +19,10 @@ SHELL: Colour = (150, 168, 180)
 SHELL_TONES: tuple[Colour, ...] = (SHELL, (208, 217, 222), (120, 138, 152))
 """Shell pieces in list order, so that neighbours differ."""
 
-HATCH = {MASTER: "none", CLAY: "dots", SILICONE: "none", SHELL: "lines"}
+LOOSE: Colour = (98, 118, 102)
+"""Loose rigid pieces: of the shell's stuff, but they stay when it leaves."""
+
+HATCH = {MASTER: "none", CLAY: "dots", SILICONE: "none", SHELL: "lines", LOOSE: "lines"}
 """How the cut face of each material is drawn; anything else stays plain."""
 
 

@@ -134,11 +134,12 @@ def assumptions(plan: Mapping[str, Any]) -> list[Data]:
     rows = []
     for entry in plan.get("assumed") or []:
         field = str(entry.get("field", ""))
-        unit = entry.get("unit") or unit_of(field)
+        value = entry.get("value")
+        unit = "" if isinstance(value, str) else entry.get("unit") or unit_of(field)
         rows.append(
             {
                 "field": label(field).replace(".", " › "),
-                "value": with_unit(words(entry.get("value")), unit),
+                "value": with_unit(words(value), unit),
                 "why": str(entry.get("why") or ""),
             }
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -14,6 +15,7 @@ from firstpull.core.material.why import RowUsed, Why
 from firstpull.core.mould.options import DEEPEST_FILL_MM, Option
 from firstpull.core.mould.zone import PartingWall
 
+WALL_DIGITS = 4  # of a millimetre: a locked wall must give the same mould again
 PRINTER_CM3_H = 12.0
 """Common practice for a nozzle of 0.4 mm; the slicer knows better."""
 
@@ -55,7 +57,7 @@ class Choice:
             "strips_badly": option.deepest_fill_mm > DEEPEST_FILL_MM,
             "locks": [lock.as_json() for lock in option.locks],
             "pulls": [_rounded(pull, 6) for pull in np.array(option.pulls)],
-            "walls": [_wall(wall) for wall in option.walls],
+            "walls": [wall_as_json(wall) for wall in option.walls],
             "outlines": [
                 [[list(corner) for corner in outline] for outline in piece]
                 for piece in option.outlines
@@ -138,18 +140,40 @@ def _cost_why(silicone_g: Estimate, price_per_kg: float) -> Why:
     return Why("mass of the skin x price; what stays in cups is not in it", inputs)
 
 
-def _wall(wall: PartingWall) -> dict[str, Any]:
-    """A parting wall by points and a direction, mould frame."""
+def wall_as_json(wall: PartingWall) -> dict[str, Any]:
+    """A parting wall by points and a direction, mould frame; ``wall_from_json`` reads it back.
+
+    >>> wall_as_json(PartingWall((1.0, 0.0, 0.0), 5.0, ((-20.0, 0.0), (30.0, 2.5))))["bend"]
+    [[5.0, -20.0, 0.0], [7.5, 30.0, 0.0]]
+    """
     normal = np.array(wall.normal)
     found: dict[str, Any] = {
-        "through": _rounded(normal * wall.offset_mm, 2),
+        "through": _rounded(normal * wall.offset_mm, WALL_DIGITS),
         "facing": _rounded(normal, 6),
     }
     if wall.bend:
         found["bend"] = [
-            _rounded(u * wall.across + (wall.offset_mm + out) * normal, 2) for u, out in wall.bend
+            _rounded(u * wall.across + (wall.offset_mm + out) * normal, WALL_DIGITS)
+            for u, out in wall.bend
         ]
     return found
+
+
+def wall_from_json(told: Mapping[str, Any]) -> PartingWall:
+    """The wall that ``wall_as_json`` told.
+
+    >>> wall = PartingWall((0.6, 0.8, 0.0), 5.0, ((-20.0, 0.0), (30.0, 2.5)))
+    >>> back = wall_from_json(wall_as_json(wall))
+    >>> back.normal, round(back.offset_mm, 4), [[round(x, 3) for x in knot] for knot in back.bend]
+    ((0.6, 0.8, 0.0), 5.0, [[-20.0, 0.0], [30.0, 2.5]])
+    """
+    facing = np.array(told["facing"], dtype=np.float64)
+    facing /= np.linalg.norm(facing)
+    x, y, z = (float(c) for c in facing)
+    plane = PartingWall((x, y, z), float(facing @ np.array(told["through"])))
+    points = np.array(told.get("bend") or (), dtype=np.float64).reshape(-1, 3)
+    bend = [(float(p @ plane.across), float(p @ facing) - plane.offset_mm) for p in points]
+    return PartingWall(plane.normal, plane.offset_mm, tuple(bend))
 
 
 def _rounded(values: Floats, digits: int) -> list[float]:

@@ -25,11 +25,11 @@ from firstpull.core.mould.steering import (
     points_for_sheet,
     wall_for_sheet,
 )
-from firstpull.core.mould.zone import PartingWall
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
 from firstpull.files.plan_folder import PLAN
 from firstpull.files.read_mesh import read_mesh
+from firstpull.services.choice import wall_from_json
 from firstpull.services.mesh_in import arrive
 from firstpull.services.read_sheet import read_sheet, sheet_text
 from firstpull.services.results_out import write_whole
@@ -273,16 +273,8 @@ def _value(plan: dict[str, Any], choice: str, to_mould: Floats) -> Any:
             limit="it was made by an earlier version",
             remedy="Plan the job again.",
         )
-    walls = [wall_for_sheet(_wall(entry), to_mould) for entry in shell.get("walls", [])]
+    walls = [wall_for_sheet(wall_from_json(entry), to_mould) for entry in shell.get("walls", [])]
     return walls or None
-
-
-def _wall(entry: dict[str, Any]) -> PartingWall:
-    normal = np.array(entry["facing"], dtype=np.float64)
-    normal /= np.linalg.norm(normal)
-    x, y, z = (float(c) for c in normal)
-    bend = tuple((float(u), float(out)) for u, out in entry.get("bend") or ())
-    return PartingWall((x, y, z), float(normal @ np.array(entry["through"])), bend)
 
 
 def _plan_in(folder: Path) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from firstpull.core.sheet import JobSheet
 from firstpull.files.read_mesh import read_mesh
 from firstpull.files.write_stl import as_written
 from firstpull.packet.album import MouldSolids, master_pictures, mould_pictures
+from firstpull.packet.fill_views import fill_pictures
 from firstpull.packet.packet import make_packet
 from firstpull.services.aside import aside
 from firstpull.services.plan_geometry import Geometry, prove, shape_mould
@@ -24,6 +25,7 @@ from firstpull.services.plan_json import finding_in_mould, part_meshes, plan_as_
 from firstpull.services.plan_sheet import sheet_for
 from firstpull.services.plan_types import PlanRequest, PlanResult
 from firstpull.services.plan_work import plan_work
+from firstpull.services.shell_json import gauge_drawings
 from firstpull.services.stages import Stages
 
 READ, SHAPED, PROVED, DRAWN = 0.1, 0.6, 0.85, 0.97  # shares of the work
@@ -71,6 +73,7 @@ def plan_job(
         plan=plan,
         meshes=written,
         pictures={f"pictures/{name}.png": picture for name, picture in pictures.items()},
+        drawings=gauge_drawings(folder, shape.shell.guide.gauges, part=sheet.job.part_name),
         packet_pdf=make_packet(plan, pictures, paper=sheet.packet.paper),
     )
 
@@ -123,7 +126,11 @@ def _drawn(shape: Geometry, stages: Stages) -> Iterator[Callable[[], dict[str, b
         shape.body.mesh,
         shape.built.skin,
         [(piece.mesh, list(piece.pull)) for piece in shape.built.pieces],
+        [(piece.mesh, list(piece.pull)) for piece in shape.loose],
         [finding_in_mould(f, shape.standing.frame) for f in shape.findings],
+        shape.shell.guide.skin,
+        shape.shell.guide.pockets,
+        [list(place.place_mm) for place in shape.shell.guide.guide.places],
     )
     key = stages.key(DRAWING, *subjects)
     kept = stages.store.get(key)
@@ -147,10 +154,15 @@ def _pictures(
     body: Mesh,
     skin: Mesh,
     pieces: list[tuple[Mesh, list[float]]],
+    loose: list[tuple[Mesh, list[float]]],
     findings: list[dict[str, Any]],
+    plain_skin: Mesh,
+    pockets: Mesh,
+    places_mm: list[list[float]],
     *,
     progress: Progress = quiet,
 ) -> dict[str, bytes]:
-    solids = MouldSolids(master=master, body=body, skin=skin, pieces=pieces)
+    solids = MouldSolids(master=master, body=body, skin=skin, pieces=pieces, loose=loose)
     pictures = master_pictures(master, findings=findings)
+    pictures |= fill_pictures(plain_skin, pockets, places_mm)
     return pictures | mould_pictures(solids, progress=lambda share: progress(DRAWING, share))

@@ -12,12 +12,13 @@ from firstpull.core.material.row import find_material
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.from_above import relief
-from firstpull.core.mould.options import DEEPEST_FILL_MM, Option
+from firstpull.core.mould.options import Option
 from firstpull.core.mould.proof import MouldProof
 from firstpull.core.sheet import JobSheet
 from firstpull.services.choice import choice_of
 from firstpull.services.plan_geometry import Geometry
 from firstpull.services.plan_work import Work
+from firstpull.services.shell_json import fill_as_json, shell_as_json, shell_meshes
 
 SCHEMA = 1
 
@@ -29,9 +30,7 @@ def part_meshes(part: str, shape: Geometry) -> dict[str, Mesh]:
         f"{part}/mould/body.stl": shape.body.mesh,
         f"{part}/mould/skin.stl": shape.built.skin,
     }
-    for number, piece in enumerate(shape.built.pieces, start=1):
-        meshes[f"{part}/mould/shell-{number}.stl"] = piece.mesh
-    return meshes
+    return meshes | shell_meshes(part, shape)
 
 
 def plan_as_json(
@@ -160,35 +159,15 @@ def _mould(
             "mass_why": work.skin_why.as_json(),
             "stretch": shape.stretch.as_json(),
             "pockets": [pocket.as_json() for pocket in shape.pockets],
+            "fill": fill_as_json(shape, work, folder=folder),
         },
-        "shell": {
-            "kind": sheet.shell.kind,
-            "material": work.shell.id,
-            "thickness_mm": sheet.shell.thickness_used_mm,
-            "clearance_mm": sheet.shell.clearance_used_mm,
-            "draft_deg": sheet.shell.draft_used_deg,
-            "pieces": [_piece(shape, work, n, folder, closed) for n in range(chosen)],
-        },
+        "shell": shell_as_json(shape, work, sheet, folder=folder, closed=closed),
         "options": [_option(o, work, sheet, chosen, shape.reason) for o in shape.options],
+        "options_left_out": list(shape.shell.left_out),
+        "least_pieces": shape.shell.least.as_json(),
         "relief": [level.as_json() for level in relief(shape.body.mesh)],
         "coats": [coat.as_json() for coat in work.coats],
         "findings": [finding.as_json() for finding in work.remarks],
-    }
-
-
-def _piece(
-    shape: Geometry, work: Work, number: int, folder: str, closed: Mapping[str, bool]
-) -> dict[str, Any]:
-    piece = shape.built.pieces[number]
-    file = f"{folder}/mould/shell-{number + 1}.stl"
-    return {
-        "file": file,
-        "closed": closed[file],
-        "pull": _rounded(np.array(piece.pull), 6),
-        "volume_cm3": round(piece.volume_cm3, 2),
-        "mass_g": round(work.pieces_g[number].p50, 1),
-        "mass_spread_g": work.pieces_g[number].as_json(),
-        "bolts": [_rounded(bolt, 1) for bolt in piece.bolts_mm],
     }
 
 
@@ -208,18 +187,14 @@ def _option(
 
 def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]) -> list[str]:
     """Sentences to be minded, the worst first."""
-    chosen = next(o for o in shape.options if o.pieces == len(shape.built.pieces))
     found = [check.sentence for check in proof.failures]
     found += [f.sentence for f in shape.mended.findings_left if f.blocks]
     found += remarks
     found += [pocket.sentence for pocket in shape.pockets[:3]]
     if shape.stretch.ratio > shape.stretch.limit:
         found.append(shape.stretch.sentence)
-    if chosen.deepest_fill_mm > DEEPEST_FILL_MM:
-        found.append(
-            f"Silicone fill is up to {chosen.deepest_fill_mm:.0f} mm deep; over "
-            f"{DEEPEST_FILL_MM:.0f} mm it strips badly. Consider a loose rigid piece there."
-        )
+    found += [stay.sentence for stay in shape.shell.loosened.stays]
+    found += [piece.sentence for piece in shape.loose]
     kinds = (work.cast.findings, work.remarks)
     found += [finding.sentence for findings in kinds for finding in findings]
     return list(dict.fromkeys(found))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from firstpull.core.cast.plan import CastPlan, plan_cast
 from firstpull.core.estimate import Estimate, total
 from firstpull.core.hazards.cautions import Caution, cautions_for
@@ -106,7 +108,12 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         clay_cm3=shape.body.clay_cm3,
         flange_mm=(sheet.skin.flange_width_mm, sheet.skin.flange_thickness_mm),
         deepest_fill_mm=_deepest_fill_mm(shape),
-        bolts=max((len(piece.bolts_mm) for piece in shape.built.pieces), default=0),
+        bolts=_bolts(shape),
+        joint_bolts=sum(len(j.bolts_mm) for piece in shape.built.pieces for j in piece.joints),
+        in_order=shape.built.parting.is_ordered,
+        fill_places=len(shape.shell.guide.guide.places),
+        gauges=len(shape.shell.guide.gauges),
+        loose_pieces=len(shape.loose),
         temperature_c=sheet.shop.temperature_c,
     )
     room = {"temperature_c": sheet.shop.temperature_c, "humidity_pct": sheet.shop.humidity_pct}
@@ -140,8 +147,14 @@ def _bedding_mm(sheet: JobSheet) -> float:
 
 
 def _deepest_fill_mm(shape: Geometry) -> float:
-    chosen = [o for o in shape.options if o.pieces == len(shape.built.pieces)]
-    return chosen[0].deepest_fill_mm if chosen else 0.0
+    places = shape.shell.guide.guide.places
+    return max((place.depth_mm for place in places), default=0.0)
+
+
+def _bolts(shape: Geometry) -> int:
+    """Through the flanges, each counted once though it stands in two pieces."""
+    found = [place for piece in shape.built.pieces for place in piece.bolts_mm]
+    return len({tuple(np.round(place, 2).tolist()) for place in found})
 
 
 def _covered_cm2(shape: Geometry) -> float:

@@ -68,7 +68,7 @@ def write_plan(folder: PlanFolder, result: PlanResult, *, progress: Progress = q
     """Every file of a plan, plan.json last."""
     from firstpull.files.write_stl import write_stl
 
-    blobs = dict(result.pictures)
+    blobs = {**result.pictures, **result.drawings}
     if result.packet_pdf:
         blobs[PACKET] = result.packet_pdf
     folder.expect(_size_bytes(result, blobs))

@@ -31,13 +31,18 @@ class MouldWork:
         silicone, shell, clay, release: rows of the materials.
         coats: of silicone, in order.
         shell_kind: laid by hand or printed.
-        shell_pieces: how many; they come off as numbered.
+        shell_pieces: how many.
         shell_mm: wall of the shell.
         area_cm2: that is released and covered: show surface and bank.
         clay_cm3: of clay under and behind the master.
         flange_mm: width and thickness of the skin's flange.
         deepest_fill_mm: of the silicone fill; 0 where it is not known.
         bolts: through the flanges of the shell; 0 for one piece.
+        joint_bolts: that hold the printed parts of cut pieces together.
+        in_order: whether the pieces come off as numbered; else in any order.
+        fill_places: pockets to be filled, as the fill guide numbers them.
+        gauges: cards that show by hand whether a pocket is full.
+        loose_pieces: rigid pieces that lie loose in pockets under the shell.
         temperature_c: of the shop.
     """
 
@@ -55,6 +60,11 @@ class MouldWork:
     flange_mm: tuple[float, float]
     deepest_fill_mm: float = 0.0
     bolts: int = 0
+    joint_bolts: int = 0
+    in_order: bool = True
+    fill_places: int = 0
+    gauges: int = 0
+    loose_pieces: int = 0
 
     def __post_init__(self) -> None:
         if self.shell_pieces < 1 or not self.coats:
@@ -91,6 +101,7 @@ def mould_steps(work: MouldWork) -> tuple[Step, ...]:
     return (
         *_master_steps(work),
         *_silicone_steps(work),
+        *_loose_steps(work),
         *_shell_steps(work),
         *_opening_steps(work),
     )
@@ -137,8 +148,18 @@ def _fill_words(work: MouldWork, coat: SkinCoat) -> str:
     deep = f", up to {work.deepest_fill_mm:.0f} mm deep" if work.deepest_fill_mm >= 1 else ""
     return (
         f"Press thickened rubber into the undercuts, {coat.volume_cm3:.0f} cm³ in all{deep}, until "
-        "a straight shell can pass. The section on the page of the mould shows where it lies."
+        f"a straight shell can pass. {_where_to_fill(work)}"
     )
+
+
+def _where_to_fill(work: MouldWork) -> str:
+    if not work.fill_places:
+        return "It lies in films and specks; the section on the page of the mould shows where."
+    places = "place 1" if work.fill_places == 1 else f"places 1 to {work.fill_places}"
+    check = ""
+    if work.gauges:
+        check = " and check with " + ("its gauge card" if work.gauges == 1 else "the gauge cards")
+    return f"Fill {places} as the fill guide shows{check}."
 
 
 def _thickened_words(work: MouldWork, coat: SkinCoat) -> str:
@@ -195,6 +216,29 @@ def _weighed(work: MouldWork, coat: SkinCoat) -> tuple[Amount, ...]:
     return mixed + ((Amount("thickener", coat.thickener_g, "g"),) if coat.thickener_g else ())
 
 
+def _loose_steps(work: MouldWork) -> list[Step]:
+    count = work.loose_pieces
+    if not count:
+        return []
+    them, each = ("it", "it") if count == 1 else ("them", "each")
+    pocket, face = (
+        ("its pocket", "Its outer face lies")
+        if count == 1
+        else (
+            "their pockets, the last to come out first",
+            "Their outer faces lie",
+        )
+    )
+    return [
+        Step(
+            f"Set the loose piece{'s' if count > 1 else ''}",
+            f"Release {them} on all sides, set {them} in {pocket}, and try that {each} draws out "
+            f"along its way. {face} flush with the skin; the shell goes over {them}.",
+            caution_ids=_of([work.release], "solvent"),
+        )
+    ]
+
+
 def _shell_steps(work: MouldWork) -> list[Step]:
     if work.shell_kind == "printed":
         return [_bed_step(work)]
@@ -211,13 +255,24 @@ def _bed_step(work: MouldWork) -> Step:
     bolt = " and bolt the flanges hand-tight" if work.bolts else ""
     return Step(
         "Bed the printed shell",
-        f"Dry-fit {'the shell' if one else f'all {work.shell_pieces} pieces'}; {them} must slide "
-        f"on without springing. Wax {'it' if one else 'them'} inside, {brush}{close}{bolt}.",
+        f"{_joined(work)}Dry-fit {'the shell' if one else f'all {work.shell_pieces} pieces'}; "
+        f"{them} must slide on without springing. Wax {'it' if one else 'them'} inside, "
+        f"{brush}{close}{bolt}.",
         _weighed(work, bed) if bed else (),
         cups=len(bed.batches) if bed else 0,
         least_min=bed.next_from_min if bed else None,
         caution_ids=_cautions_of_shell(work)
         + (_of([rubber], "tin-catalyst", "gloves-platinum") if bed else ()),
+    )
+
+
+def _joined(work: MouldWork) -> str:
+    if not work.joint_bolts:
+        return ""
+    what = "the shell" if work.shell_pieces == 1 else "each cut piece"
+    return (
+        f"Bolt the printed parts of {what} together on their dowels, {work.joint_bolts} bolts in "
+        "all; they stay joined for good. "
     )
 
 
@@ -258,7 +313,7 @@ def _opening_steps(work: MouldWork) -> list[Step]:
         ),
         Step(
             "Open the mould",
-            f"{_shell_off(work)} Wedges and patience, no prying. Peel the skin "
+            f"{_shell_off(work)} Wedges and patience, no prying. {_loose_out(work)}Peel the skin "
             "from the flange inwards and lift the master out whole.",
             caution_ids=("blades", *_of([shell], "glass-fibre")),
         ),
@@ -281,9 +336,19 @@ def _shell_off(work: MouldWork) -> str:
     where = "as the page on how it comes off says"
     if work.shell_pieces == 1:
         return f"Lift the shell off straight along its pull, {where}."
-    order = ", then ".join(f"piece {n}" for n in range(1, work.shell_pieces + 1))
     unbolt = "Unbolt the shell and take it off" if work.bolts else "Take the shell off"
+    if not work.in_order:
+        return f"{unbolt} in any order, each piece straight along its pull, {where}."
+    order = ", then ".join(f"piece {n}" for n in range(1, work.shell_pieces + 1))
     return f"{unbolt}: {order}, each straight along its pull, {where}."
+
+
+def _loose_out(work: MouldWork) -> str:
+    """They lie under the shell, so it must be off."""
+    if not work.loose_pieces:
+        return ""
+    what = "the loose piece" if work.loose_pieces == 1 else "the loose pieces as numbered"
+    return f"Then draw out {what}, along {'its' if work.loose_pieces == 1 else 'their'} own way. "
 
 
 def _of(rows: list[MaterialRow], *wanted: str) -> tuple[str, ...]:
