@@ -20,7 +20,7 @@ from firstpull.core.mould.steering import steering_of
 from firstpull.core.mould.zone import PartingWall
 from firstpull.core.sheet_check import BadSheet
 from firstpull.files.write_stl import write_stl
-from firstpull.services.choice import wall_as_json, wall_from_json
+from firstpull.services.choice import wall_as_json
 from firstpull.services.lock_choices import NoPlan, OtherShape, lock_choices, unlock_choices
 from firstpull.services.read_sheet import read_sheet, sheet_from_text
 from firstpull.services.write_sheet import SheetNotEdited, with_fields

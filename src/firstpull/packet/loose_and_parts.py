@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from firstpull.packet.format import cubic_cm, mm, plain, size
+from firstpull.packet.format import cubic_cm, plain, size
 
 Data = dict[str, Any]
 
@@ -51,14 +51,17 @@ def joints_in_words(joints: list[Mapping[str, Any]]) -> str:
 
 
 def loose_rows(shell: Mapping[str, Any]) -> list[Data]:
-    """Rigid pieces that are drawn out of their pockets after the shell."""
+    """Rigid pieces that are drawn out of their pockets after the shell.
+
+    The proof moves them out after the shell's pieces and counts on.
+    """
+    before = len(shell.get("pieces") or [])
     return [
         {
             "number": plain(number),
             "volume": cubic_cm(piece.get("volume_cm3")),
             "saves": cubic_cm(piece.get("fill_saved_cm3")),
-            "deep": mm(piece.get("depth_mm"), 0),
-            "left": mm(piece.get("deepest_left_mm"), 0),
+            "in_proof": f"piece {before + number}",
             "sentence": str(piece.get("sentence") or ""),
         }
         for number, piece in enumerate(shell.get("loose") or [], start=1)

@@ -66,12 +66,12 @@ class PlanResult:
         plan: the content of plan.json, plain data.
         meshes: relative path (with "/") to the mesh written there as binary STL.
         pictures: relative path to the bytes of a PNG.
-        drawings: relative path to the bytes of an SVG or DXF.
         packet_pdf: the bytes of packet.pdf; empty where none was made.
+        drawings: relative path to the bytes of an SVG or DXF.
     """
 
     plan: dict[str, Any]
     meshes: Mapping[str, Mesh] = field(default_factory=dict)
     pictures: Mapping[str, bytes] = field(default_factory=dict)
-    drawings: Mapping[str, bytes] = field(default_factory=dict)
     packet_pdf: bytes = b""
+    drawings: Mapping[str, bytes] = field(default_factory=dict)
