@@ -266,3 +266,39 @@ def test_a_plan_without_a_schedule_is_silent_about_it() -> None:
     assert "9 castings at 2 a day take 5 days" in one_line(texts(plan))
     del plan["schedule"]
     assert "a day take" not in one_line(texts(plan))
+
+
+def test_the_order_of_removal_is_said_on_page_and_card() -> None:
+    plan = sample_plan()
+    shell = plan["parts"][0]["moulds"][0]["shell"]
+    said = one_line(texts(plan))
+    assert "in this order and no other" in said
+    assert "Take the shell off in this order:" in said
+    shell["removal"] = "any order"
+    said = one_line(texts(plan))
+    assert "they come off in any order" in said
+    assert "Take the shell off in any order:" in said
+
+
+def test_loose_pieces_printed_parts_and_the_fewest_pieces_are_told() -> None:
+    plan = sample_plan()
+    mould = plan["parts"][0]["moulds"][0]
+    mould["shell"]["stays_deep"] = [{"sentence": "Silicone stays 40 mm deep at the back."}]
+    said = one_line(texts(plan))
+    assert mould["shell"]["loose"][0]["sentence"] in said
+    assert mould["least_pieces"]["sentence"] in said
+    assert mould["options_left_out"][0] in said
+    assert "shell-1-a.stl" in said
+    assert "1 joint: 2 bolts, 2 dowels" in said
+    assert "Silicone stays 40 mm deep at the back." in said
+    assert "Then draw out the loose piece." in said
+
+
+def test_an_assumed_word_has_no_unit() -> None:
+    plan = sample_plan()
+    plan["assumed"] = [
+        {"field": "shop.build_box_mm", "value": "not asked", "why": "no printer"},
+        {"field": "shell.thickness_mm", "value": 5, "why": "usual"},
+    ]
+    rows = page_data(plan, {})["assumed"]
+    assert [row["value"] for row in rows] == ["not asked", "5 mm"]

@@ -59,6 +59,7 @@ def test_every_file_named_in_the_plan_is_there_and_closed(demo: PlanResult) -> N
     part = demo.plan["parts"][0]
     mould = part["moulds"][0]
     named = [part["master"], mould["body"], mould["skin"], *mould["shell"]["pieces"]]
+    named += mould["shell"]["loose"]
     assert {entry["file"] for entry in named} == set(demo.meshes)
     assert all(entry["closed"] and is_closed(demo.meshes[entry["file"]]) for entry in named)
 
@@ -111,6 +112,59 @@ def test_one_piece_fills_more_than_two(demo: PlanResult) -> None:
     assert [o["pieces"] for o in options if o["recommended"]] == [2]  # two were asked for
     fills = [o["fill_cm3"] for o in options]
     assert fills == sorted(fills, reverse=True)
+
+
+def test_the_shell_tells_its_walls_as_its_option_does(demo: PlanResult) -> None:
+    mould = demo.plan["parts"][0]["moulds"][0]
+    chosen = next(o for o in mould["options"] if o["recommended"])
+    assert len(mould["shell"]["walls"]) == 1
+    assert mould["shell"]["walls"] == chosen["walls"]
+    assert mould["shell"]["removal"] == "any order"
+    assert mould["least_pieces"]["found"] >= mould["least_pieces"]["at_least"]
+
+
+def test_the_fill_guide_is_told_drawn_and_shown(tmp_path: Path) -> None:
+    """In one piece the demo has pockets deep enough for gauges."""
+    one, _ = planned(tmp_path, shell_pieces=1)
+    skin = one.plan["parts"][0]["moulds"][0]["skin"]
+    fill = skin["fill"]
+    assert fill["total_cm3"] == pytest.approx(skin["fill_cm3"], rel=0.05)
+    cards = [place for place in fill["places"] if place["gauge"]]
+    assert cards
+    files = {file for place in cards for file in place["gauge"]["files"]}
+    assert files == set(one.drawings)
+    for place in cards:
+        svg, dxf = (one.drawings[file] for file in place["gauge"]["files"])
+        assert svg.lstrip().startswith(b"<")
+        assert b"LWPOLYLINE" in dxf or b"POLYLINE" in dxf
+        # 1.10 g/cm3 within a tenth: silicone of any row
+        assert place["mass_g"] == pytest.approx(1.1 * place["volume_cm3"], rel=0.1)
+    assert json.loads(json.dumps(one.plan)) == one.plan
+    assert list(unknown_keys(one.plan, SCHEMA)) == []
+    text = "".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(one.packet_pdf)).pages)
+    assert "Fill guide" in text and "Profile gauges" in text
+    assert {"pictures/part-1-mould-1-fill-1.png", "pictures/part-1-mould-1-fill-2.png"} <= set(
+        one.pictures
+    )
+
+
+@pytest.mark.long
+def test_a_printed_shell_is_cut_for_the_build_box(tmp_path: Path) -> None:
+    box = [180.0, 180.0, 180.0]
+    text = COARSE + f"shell: {{kind: printed}}\nshop: {{build_box_mm: {box}}}\n"
+    result, _ = planned(tmp_path, text, shell_pieces=2)
+    shell = result.plan["parts"][0]["moulds"][0]["shell"]
+    assert list(faults(result.plan, SCHEMA)) == []
+    for piece in shell["pieces"]:
+        parts = piece["parts"]
+        assert len(parts) > 1 and len(piece["joints"]) == len(parts) - 1
+        assert sum(p["volume_cm3"] for p in parts) == pytest.approx(piece["volume_cm3"], rel=0.01)
+        for part in parts:
+            mesh = result.meshes[part["file"]]
+            assert part["closed"] and is_closed(mesh)
+            room = np.ptp(mesh.vertices_mm @ np.array(part["rotation"]).T, axis=0)
+            assert room == pytest.approx(part["size_mm"], abs=0.1)
+            assert (room <= np.array(box) + 0.02).all()
 
 
 def test_the_packet_shows_the_plan(demo: PlanResult) -> None:
