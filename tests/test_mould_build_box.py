@@ -184,8 +184,9 @@ def test_a_box_smaller_than_a_flange_is_refused():
         splits_for(half_shell(100), (200, 200, 40), pull=(0.6, 0, 0.8), **JOINT)
     assert str(refused.value) == (
         "Build box of 200 × 200 × 40 mm leaves 196 × 196 × 40 mm inside its margin of 2 mm; "
-        "a part with its joint needs 43 mm every way: a flange of 25 mm and two thicknesses of "
-        "9 mm. Print on a larger machine, or lay the shell by hand."
+        "a part with its joint needs 43 mm every way: 25 mm for the width of the flange and 18 mm "
+        "for twice its thickness. Make shell.thickness_mm less, print on a larger machine, or lay "
+        "the shell by hand."
     )
 
 

@@ -196,7 +196,7 @@ def test_locked_pulls_are_taken_or_refused_by_name() -> None:
     parting = steered(2, upright(0, 0.0))
     again = with_pulls(ridge()[2], parting, parting.pulls, draft_deg=DRAFT_DEG)
     assert again.fill_cm3 == pytest.approx(parting.fill_cm3, abs=0.05)
-    with pytest.raises(NoParting, match=r"locked pull of piece 1 \(.*runs into the board"):
+    with pytest.raises(NoParting, match=r"pull of piece 1 \(.*into a parting wall of"):
         with_pulls(ridge()[2], parting, parting.pulls[::-1], draft_deg=DRAFT_DEG)
     with pytest.raises(NoParting, match="are 1 for a shell in 2 pieces"):
         with_pulls(ridge()[2], parting, parting.pulls[:1], draft_deg=DRAFT_DEG)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
@@ -205,13 +206,25 @@ def show_buried(
     share: float, place_mm: tuple[float, float, float], *, frame: str = "mould frame"
 ) -> ShowBuried:
     """The refusal, with the place named in a frame that the reader knows."""
-    x, y, z = place_mm
     refusal = ShowBuried(
         where="The rim",
         found=f"turns under: clay below it would cover {100 * share:.1f} % of the show "
-        f"surface, near ({x:.0f}, {y:.0f}, {z:.0f}) mm in the {frame}",
+        f"surface, near {told_place(place_mm)} in the {frame}",
         limit="clay may not stand on a face that the mould copies",
         remedy="Give another direction with --up, or trim the rim back.",
     )
     refusal.place_mm, refusal.share = place_mm, share
     return refusal
+
+
+def told_place(place: ArrayLike) -> str:
+    """A place in a sentence, in whatever unit, to a thousandth of its largest part.
+
+    >>> told_place((30.04, 1e-17, -0.26)), told_place((0.0211, 0.05, 0))
+    ('(30.04, 0, -0.26)', '(0.0211, 0.05, 0)')
+    """
+    at = np.asarray(place, dtype=np.float64)
+    largest = float(np.abs(at).max())
+    digits = 3 - int(np.floor(np.log10(largest))) if largest > 0 else 0
+    x, y, z = (round(c, digits) + 0.0 for c in at.tolist())
+    return f"({x:g}, {y:g}, {z:g})"

@@ -18,6 +18,7 @@ from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.lines.section import section
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.tree import Tree
+from firstpull.core.mould.body import told_place
 from firstpull.core.mould.steering import FLATTEST_DEG
 from firstpull.core.mould.zone import PartingWall
 
@@ -38,21 +39,34 @@ class BadLine(WorkshopError):
 
     code = "bad_line"
     place_mm: tuple[float, float, float] | None = None
+    name: str = "The drawn line"
 
-    def in_file(self, to_mould: ArrayLike, *, name: str = "The drawn line") -> BadLine:
+    def called(self, name: str) -> BadLine:
+        """The same refusal of a line that has a name."""
+        told = BadLine(
+            where=name + (_near(self.place_mm) if self.place_mm else ""),
+            found=self.found,
+            limit=self.limit,
+            remedy=self.remedy,
+        )
+        told.place_mm, told.name = self.place_mm, name
+        return told
+
+    def in_file(self, to_mould: ArrayLike, *, name: str | None = None) -> BadLine:
         """The same refusal with its place in the mesh file's coordinates.
 
         Args:
             to_mould: (4, 4) from there.
-            name: what the line is called.
+            name: what the line is called; None leaves it as it is.
         """
+        name = name or self.name
         place = None
         if self.place_mm is not None:
             x, y, z = (np.linalg.inv(np.asarray(to_mould)) @ [*self.place_mm, 1.0])[:3]
             place = (float(x), float(y), float(z))
         where = name + (_near(place) + " of the mesh file's axes" if place else "")
         told = BadLine(where=where, found=self.found, limit=self.limit, remedy=self.remedy)
-        told.place_mm = place
+        told.place_mm, told.name = place, name
         return told
 
 
@@ -331,7 +345,7 @@ def _runs(chosen: Flags) -> list[slice]:
 def _bad(place: Floats | None, found: str, limit: str, remedy: str) -> BadLine:
     at = None if place is None else _three(place)
     bad = BadLine(
-        where="The drawn line" + (_near(at) if at else ""),
+        where=BadLine.name + (_near(at) if at else ""),
         found=found,
         limit=limit,
         remedy=remedy,
@@ -341,8 +355,7 @@ def _bad(place: Floats | None, found: str, limit: str, remedy: str) -> BadLine:
 
 
 def _near(place: tuple[float, float, float]) -> str:
-    x, y, z = (float(f"{c:.4g}") + 0.0 for c in place)
-    return f" near ({x:g}, {y:g}, {z:g})"
+    return f" near {told_place(place)}"
 
 
 def _three(vector: Floats) -> tuple[float, float, float]:

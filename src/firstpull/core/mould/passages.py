@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.grid import Field
+from firstpull.core.mould.body import told_place
 from firstpull.core.mould.pockets import Pocket
 from firstpull.core.mould.skin import KEY_FOOT_MM, KEY_HEIGHT_MM, SkinShape
 
@@ -54,7 +55,6 @@ class Passage:
     @property
     def sentence(self) -> str:
         """What it means, and what to do."""
-        x, y, z = (f"{float(f'{c:.4g}') + 0.0:g}" for c in self.place_mm)
         thinner = (
             f"A skin of at most {self.thickest_mm:g} mm would leave it open; or plug"
             if self.thickest_mm is not None
@@ -62,8 +62,9 @@ class Passage:
         )
         return (
             f"A skin of {self.skin_mm:g} mm shuts a passage {self.width_mm:.0f} mm wide near "
-            f"({x}, {y}, {z}) in the {self.frame}: {self.volume_cm3:.1f} cm3 of silicone fill it "
-            f"solid and must be drawn out of it whole. {thinner} it with clay, or in the model."
+            f"{told_place(self.place_mm)} in the {self.frame}: {self.volume_cm3:.1f} cm3 of "
+            f"silicone fill it solid and must be drawn out of it whole. {thinner} it with "
+            "clay, or in the model."
         )
 
     def in_file(self, to_mould: ArrayLike) -> Passage:

@@ -124,10 +124,10 @@ def _need_room(
         where=f"Build box of {_sides(box_mm)} mm",
         found=f"leaves {_sides(room)} mm inside its margin of {margin_mm:g} mm",
         limit=(
-            f"a part with its joint needs {needed:g} mm every way: a flange of "
-            f"{flange_mm:g} mm and two thicknesses of {thickness_mm:g} mm"
+            f"a part with its joint needs {needed:g} mm every way: {flange_mm:g} mm for the "
+            f"width of the flange and {2 * thickness_mm:g} mm for twice its thickness"
         ),
-        remedy="Print on a larger machine, or lay the shell by hand.",
+        remedy="Make shell.thickness_mm less, print on a larger machine, or lay the shell by hand.",
     )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.mesh.grid import Grid
 from firstpull.core.mould.adjust import adjusted, cheapest, skin_points
 from firstpull.core.mould.parting import (
     NO_RULES,
@@ -26,7 +27,13 @@ from firstpull.core.mould.parting import (
     part_in_one,
     settled,
 )
-from firstpull.core.mould.shadows import Shadows, fill_within
+from firstpull.core.mould.shadows import (
+    COARSE_STEPS,
+    Shadows,
+    fill_within,
+    find_mirror,
+)
+from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.wedges import LEAST_SKIN_SHARE
 from firstpull.core.mould.zone import EVERYWHERE, PartingWall, Zone
 
@@ -55,12 +62,18 @@ def part_steered(
         rules: where no other wall may stand.
 
     None where no walls are found, or no pulls, even one after the other.
+
+    Raises:
+        NoParting: a fixed wall misses the skin, or parts off no more than a splinter.
     """
     if pieces == 1 and not walls:
         return part_in_one(shadows, draft_deg=draft_deg)
     zones: tuple[Zone, ...] = (EVERYWHERE,)
-    for wall in walls:
-        zones = _best_cut(shadows, zones, [wall], draft_deg)
+    for number, wall in enumerate(walls, start=1):
+        cut = _best_cut(shadows, zones, [wall], draft_deg)
+        if len(cut) == len(zones):
+            raise _parts_nothing(number)
+        zones = cut
     if len(zones) > pieces:
         return None
     free = _walls(candidates(shadows, rules))
@@ -78,6 +91,40 @@ def part_steered(
         shadows, found.zones, found.pulls, draft_deg=draft_deg, is_ordered=found.is_ordered
     )
     return adjusted(shadows, found, draft_deg=draft_deg, rules=rules, held=tuple(walls))
+
+
+def need_place_for_walls(
+    shape: SkinShape, rules: Rules, *, pieces: int, fixed_walls: int = 0
+) -> None:
+    """Asks, before anything is weighed, whether the rules leave a wall any place.
+
+    Args:
+        shape: the skin.
+        rules: what the maker keeps whole.
+        pieces: that the maker asks for.
+        fixed_walls: how many walls stand already, whatever the rules say.
+
+    Raises:
+        NoParting: no wall may stand anywhere, and one is needed.
+    """
+    if not rules.keep_whole or fixed_walls >= pieces - 1:
+        return
+    bare = _without_shadows(shape)
+    if _walls(candidates(bare, rules)):
+        return
+    tried = _walls(candidates(bare, NO_RULES))
+    barred = [
+        sum(not Rules((dab,)).allow(wall, None) for wall in tried) for dab in rules.keep_whole
+    ]
+    worst = int(np.argmax(barred))
+    radius = rules.keep_whole[worst][1]
+    raise NoParting(
+        where="shell.keep_whole",
+        found=f"leaves no place for a parting wall where shell.pieces asks for {pieces}: number "
+        f"{worst + 1} alone, {radius:g} mm in radius, bars {barred[worst]} of {len(tried)} places",
+        limit="a wall runs from side to side through the middle half of the part, past every dab",
+        remedy="Make the dabs smaller or fewer, or ask for one piece.",
+    )
 
 
 def parted_at(
@@ -138,15 +185,51 @@ def with_pulls(shadows: Shadows, parting: Parting, pulls: Floats, *, draft_deg: 
         if pull[2] < np.sin(np.radians(draft_deg)) or not zone.is_left_by(
             pull, draft_deg=draft_deg, but_for=freed
         ):
-            x, y, z = pull
-            raise NoParting(
-                where=f"The locked pull of piece {number + 1}",
-                found=f"({x:.2f}, {y:.2f}, {z:.2f}) runs into the board or its own parting wall",
-                limit=f"it needs {draft_deg:g} degrees of lean to both",
-                remedy="Turn the pull away from the wall, or unlock it.",
-            )
+            raise _pull_runs_in(number, pull, zone, freed, draft_deg)
         fill += fill_within(shadows, pull, zone, draft_deg)
     return replace(parting, pulls=np.array(pulls, dtype=np.float64), fill_cm3=fill)
+
+
+def _without_shadows(shape: SkinShape) -> Shadows:
+    """The skin on the coarse grid alone: enough to say where walls may stand."""
+    phi = np.ascontiguousarray(shape.phi[::COARSE_STEPS, ::COARSE_STEPS, ::COARSE_STEPS])
+    size = (phi.shape[0], phi.shape[1], phi.shape[2])
+    grid = Grid(shape.grid.low_mm, COARSE_STEPS * shape.grid.step_mm, size)
+    none = np.zeros((0, 3))
+    return Shadows(phi, grid, none, np.zeros((0, 0), np.float32), none, find_mirror(phi, grid))
+
+
+def _pull_runs_in(
+    number: int,
+    pull: Floats,
+    zone: Zone,
+    freed: tuple[PartingWall, ...],
+    draft_deg: float,
+) -> NoParting:
+    """The refusal of a pull: what it meets, and at which lean."""
+    facings = [w.facings for w in zone.walls if w not in freed]
+    to_walls = float((np.concatenate(facings) @ pull).min()) if facings else np.inf
+    to_board = float(pull[2])
+    met = "a parting wall of its piece" if to_walls < to_board else "the board"
+    lean = float(np.degrees(np.arcsin(np.clip(min(to_walls, to_board), -1, 1))))
+    return NoParting(
+        where=f"The locked pull of piece {number + 1} (shell.pulls, number {number + 1})",
+        found=f"runs {-lean:.0f} degrees into {met}"
+        if lean < -0.5
+        else f"leans only {abs(lean):.1f} degrees away from {met}",
+        limit=f"a piece comes off at {draft_deg:g} degrees or more to the board and its walls",
+        remedy="Turn the pull away from there, put the pulls in the order of the pieces, or take "
+        "shell.pulls out.",
+    )
+
+
+def _parts_nothing(number: int) -> NoParting:
+    return NoParting(
+        where=f"shell.walls, number {number},",
+        found="misses the skin, or parts off no more than a splinter beside the walls before it",
+        limit=f"each side of a wall holds {100 * LEAST_SKIN_SHARE:.0f} % of the skin or more",
+        remedy="Move its point toward the middle of the part, or take the wall out.",
+    )
 
 
 def _best_cut(

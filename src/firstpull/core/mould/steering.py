@@ -118,11 +118,14 @@ class Steering:
         Raises:
             BadLine: a line gives no wall; its place is in the mould frame, see ``in_file``.
         """
-        from firstpull.core.mould.drawn_line import wall_along
+        from firstpull.core.mould.drawn_line import BadLine, wall_along
 
         walls = list(self.walls)
         for place, line in zip(self.line_places, self.lines, strict=True):
-            walls.insert(place, wall_along(line, body))
+            try:
+                walls.insert(place, wall_along(line, body))
+            except BadLine as bad:
+                raise bad.called(f"The line of shell.walls, number {place + 1},") from None
         return tuple(walls)
 
 

@@ -19,6 +19,7 @@ from firstpull.core.mesh.rays import RayScene
 
 LEAST_HOLLOW = 0.12  # of the hull's volume: less is a dent, not the inside of a mask
 SURE_HOLLOW = 0.30  # from here a hollow counts more than a flat base
+OPPOSED = 0.7  # cosine, 45 degrees: from here a side looks the other way
 LEAST_BASE = 0.06  # of the hull's area: a base that stands
 
 
@@ -26,6 +27,12 @@ class UpUnclear(WorkshopError):
     """Nothing about the shape tells which side lies on the board."""
 
     code = "up_unclear"
+
+
+class UpUnderBoard(WorkshopError):
+    """The given direction lays the side that would be copied face down on the board."""
+
+    code = "up_under_board"
 
 
 @dataclass(frozen=True)
@@ -54,19 +61,21 @@ def find_up(mesh: Mesh, *, given: ArrayLike | None = None) -> Up:
 
     Raises:
         UpUnclear: no hollow and no flat base, or the given direction has no length.
+        UpUnderBoard: the given direction turns the open side of a hollow away from the board.
     """
     if given is not None:
-        return _given(np.asarray(given, dtype=np.float64))
+        up = _given(np.asarray(given, dtype=np.float64))
+        _refuse_under_board(mesh, up)
+        return up
     bridges = _hull_pockets(mesh)
-    stands = bridges.base_mm2 > LEAST_BASE * bridges.hull_mm2
-    if bridges.hollow_mm3 > (SURE_HOLLOW if stands else LEAST_HOLLOW) * bridges.hull_mm3:
+    if bridges.is_hollow:
         return Up(
             _as_tuple(-bridges.hollow_normal),
             "hollow",
             f"opposite the hollow of {bridges.hollow_mm3 / 1000:.0f} cm³",
             bridges.hollow_mm3 / 1000.0,
         )
-    if stands:
+    if bridges.stands:
         return Up(
             _as_tuple(-bridges.base_normal),
             "flat base",
@@ -94,6 +103,24 @@ def _given(direction: Floats) -> Up:
     return Up(_as_tuple(direction / length), "given", "given by the maker", 0.0)
 
 
+def _refuse_under_board(mesh: Mesh, up: Up) -> None:
+    """A mask lying on its face; a dish that stands on a foot of its own may be copied inside."""
+    bridges = _hull_pockets(mesh)
+    way = np.array(up.direction)
+    on_foot = bridges.stands and -bridges.base_normal @ way > OPPOSED
+    if not bridges.is_hollow or bridges.hollow_normal @ way < OPPOSED or on_foot:
+        return
+    x, y, z = (round(-float(c), 2) + 0.0 for c in bridges.hollow_normal)
+    raise UpUnderBoard(
+        where=f"Up ({', '.join(f'{c:g}' for c in np.round(up.direction, 2) + 0.0)})",
+        found=f"turns the open side of the hollow of {bridges.hollow_mm3 / 1000:.0f} cm³ away "
+        "from the board, so the show surface would lie under it and the mould copy the inside",
+        limit="the open side of a mask lies on the board",
+        remedy=f"Give --up {x:g},{y:g},{z:g}, which is opposite the hollow, or leave it out; to "
+        "copy the inside, give it a flat base to stand on.",
+    )
+
+
 @dataclass(frozen=True)
 class _Pockets:
     hull_mm3: float
@@ -102,6 +129,14 @@ class _Pockets:
     hollow_normal: Floats
     base_mm2: float
     base_normal: Floats
+
+    @property
+    def stands(self) -> bool:
+        return self.base_mm2 > LEAST_BASE * self.hull_mm2
+
+    @property
+    def is_hollow(self) -> bool:
+        return self.hollow_mm3 > (SURE_HOLLOW if self.stands else LEAST_HOLLOW) * self.hull_mm3
 
 
 def _hull_pockets(mesh: Mesh) -> _Pockets:
