@@ -19,11 +19,15 @@ from firstpull.core.mesh.unit import UnitChoice
 from firstpull.core.mould.body import Body, ShowBuried, build_body, show_buried
 from firstpull.core.mould.loose import Loosened, LoosePiece
 from firstpull.core.mould.options import Option
+from firstpull.core.mould.parting import Rules
+from firstpull.core.mould.passages import Passage, find_passages
 from firstpull.core.mould.place import Standing, stand_on_board
 from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
 from firstpull.core.mould.shell import SkinAndShell, room_for_shell
 from firstpull.core.mould.skin import SkinShape, shape_skin
+from firstpull.core.mould.steered import need_place_for_walls
+from firstpull.core.mould.steering import Steering, steering_of
 from firstpull.core.mould.stretch import Stretch, stripping_stretch
 from firstpull.core.mould.up import Up, find_up
 from firstpull.core.progress import Progress, quiet
@@ -47,6 +51,7 @@ class Geometry:
         up: away from the board, in the file's axes.
         standing: master, show surface and frame.
         body, stretch, pockets: the mould.
+        passages: that the skin fills from side to side.
         shell: the choice chart, and skin and shell as built at the point taken.
         to_mould: (4, 4) from the file's coordinates.
     """
@@ -62,6 +67,7 @@ class Geometry:
     body: Body
     stretch: Stretch
     pockets: tuple[Pocket, ...]
+    passages: tuple[Passage, ...]
     shell: ChosenShell
     to_mould: Floats
 
@@ -121,6 +127,7 @@ def shape_mould(
         span=part(0.23, 0.37),
     )
     to_mould = standing.frame @ _scaling(factor * sheet.master.scale)
+    steering = steering_of(sheet, to_mould)  # refused here, before anything is shaped
     with _places_in_file(to_mould):
         body = stages.run(
             "building the body",
@@ -134,7 +141,16 @@ def shape_mould(
         "measuring the stretch", stripping_stretch, body.mesh, span=part(0.57, 0.6)
     )
     shape = _skin(body, sheet, stages, part(0.6, 0.7))
-    pockets = stages.run("looking for pockets", find_pockets, shape, span=part(0.7, 0.72))
+    _need_place_for_walls(shape, sheet, steering)
+    pockets = stages.run("looking for pockets", find_pockets, shape, span=part(0.7, 0.71))
+    passages = stages.run(
+        "looking for passages",
+        find_passages,
+        shape,
+        above_mm=sheet.skin.flange_thickness_mm,
+        but_for=pockets,
+        span=part(0.71, 0.72),
+    )
     shell = choose_shell(body, shape, sheet, stages, to_mould=to_mould, span=part(0.72, 1.0))
     return Geometry(
         designed=designed,
@@ -148,6 +164,7 @@ def shape_mould(
         body=body,
         stretch=stretch,
         pockets=pockets,
+        passages=passages,
         shell=shell,
         to_mould=to_mould,
     )
@@ -181,6 +198,18 @@ def _skin(body: Body, sheet: JobSheet, stages: Stages, span: tuple[float, float]
             thickness_mm=sheet.shell.thickness_used_mm, clearance_mm=sheet.shell.clearance_used_mm
         ),
         span=span,
+    )
+
+
+def _need_place_for_walls(shape: SkinShape, sheet: JobSheet, steering: Steering) -> None:
+    need_place_for_walls(
+        shape,
+        Rules(
+            keep_whole=tuple((dab.place_mm, dab.radius_mm) for dab in steering.keep_whole),
+            symmetric=steering.symmetric,
+        ),
+        pieces=sheet.shell.pieces or 1,
+        fixed_walls=len(sheet.shell.walls or ()),
     )
 
 
