@@ -110,6 +110,7 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         deepest_fill_mm=_deepest_fill_mm(shape),
         bolts=_bolts(shape),
         joint_bolts=sum(len(j.bolts_mm) for piece in shape.built.pieces for j in piece.joints),
+        joint_dowels=sum(len(j.dowels_mm) for piece in shape.built.pieces for j in piece.joints),
         in_order=shape.built.parting.is_ordered,
         fill_places=len(shape.shell.guide.guide.places),
         gauges=len(shape.shell.guide.gauges),

@@ -38,7 +38,7 @@ class MouldWork:
         flange_mm: width and thickness of the skin's flange.
         deepest_fill_mm: of the silicone fill; 0 where it is not known.
         bolts: through the flanges of the shell; 0 for one piece.
-        joint_bolts: that hold the printed parts of cut pieces together.
+        joint_bolts, joint_dowels: that hold the printed parts of cut pieces together.
         in_order: whether the pieces come off as numbered; else in any order.
         fill_places: pockets to be filled, as the fill guide numbers them.
         gauges: cards that show by hand whether a pocket is full.
@@ -61,6 +61,7 @@ class MouldWork:
     deepest_fill_mm: float = 0.0
     bolts: int = 0
     joint_bolts: int = 0
+    joint_dowels: int = 0
     in_order: bool = True
     fill_places: int = 0
     gauges: int = 0

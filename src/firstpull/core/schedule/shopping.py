@@ -162,6 +162,8 @@ def _sundries(mould: MouldWork, cast: CastPlan) -> list[Item]:
         ),
         Item("release film, roll", "between skin and shell", film, 0, "pcs"),
         Item("bolts with washers and wing nuts", "shell flanges", mould.bolts, 0, "pcs"),
+        Item("bolts with washers and nuts", "joints of parts", mould.joint_bolts, 0, "pcs"),
+        Item("dowels, 5 mm", "joints of parts", mould.joint_dowels, 0, "pcs"),
         Item("respirator cartridges", "as the safety data sheets name them", 1, 0, "pairs"),
     ]
 
