@@ -160,11 +160,16 @@ def test_the_search_is_never_worse_than_a_fixed_wedge(pieces: int) -> None:
     best = part_in(shadows, pieces=pieces, draft_deg=DRAFT_DEG)
     assert best is not None
     rng = np.random.default_rng(5)
-    for _ in range(2):
+    compared = 0
+    while compared < 2:
         walls = [upright(15 * int(rng.integers(12)), 10 * float(rng.uniform(-1, 1)))]
         if pieces == 3:
             walls.append(upright(15 * int(rng.integers(12)), 20 * float(rng.uniform(-1, 1))))
-        found = part_steered(shadows, pieces=pieces, walls=walls, draft_deg=DRAFT_DEG)
+        try:
+            found = part_steered(shadows, pieces=pieces, walls=walls, draft_deg=DRAFT_DEG)
+        except NoParting:
+            continue  # two walls with no more than a splinter between them
+        compared += 1
         if found is not None and not found.is_ordered:
             assert best.fill_cm3 <= found.fill_cm3 + 8.0 + 0.1  # the mirror's worth may be taken
 

@@ -21,10 +21,11 @@ from firstpull.core.mould.loose import Loosened, LoosePiece
 from firstpull.core.mould.options import Option
 from firstpull.core.mould.parting import Rules
 from firstpull.core.mould.passages import Passage, find_passages
-from firstpull.core.mould.place import Standing, stand_on_board
+from firstpull.core.mould.place import Standing, stand_on_board, turn_up
 from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
 from firstpull.core.mould.shell import SkinAndShell, room_for_shell
+from firstpull.core.mould.show import RimTouchesItself, rim_touches_itself
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.steered import need_place_for_walls
 from firstpull.core.mould.steering import Steering, steering_of
@@ -118,15 +119,17 @@ def shape_mould(
     )
     told = stages.run("measuring what mending did", mending_told, printed, mended)
     up = stages.run("finding up", find_up, mended.mesh, given=sheet.master.up, span=part(0.2, 0.23))
-    standing = stages.run(
-        "finding the show surface",
-        stand_on_board,
-        mended.mesh,
-        up,
-        below_rim_mm=sheet.board.below_rim_mm,
-        span=part(0.23, 0.37),
-    )
-    to_mould = standing.frame @ _scaling(factor * sheet.master.scale)
+    scaling = _scaling(factor * sheet.master.scale)
+    with _places_in_file(turn_up(up.direction) @ scaling):
+        standing = stages.run(
+            "finding the show surface",
+            stand_on_board,
+            mended.mesh,
+            up,
+            below_rim_mm=sheet.board.below_rim_mm,
+            span=part(0.23, 0.37),
+        )
+    to_mould = standing.frame @ scaling
     steering = steering_of(sheet, to_mould)  # refused here, before anything is shaped
     with _places_in_file(to_mould):
         body = stages.run(
@@ -175,10 +178,12 @@ def _places_in_file(to_mould: Floats) -> Iterator[None]:
     """Names the place of a refusal in the axes of the mesh file."""
     try:
         yield
-    except ShowBuried as buried:
-        x, y, z = (np.linalg.inv(to_mould) @ [*buried.place_mm, 1.0])[:3]
+    except (ShowBuried, RimTouchesItself) as refused:
+        x, y, z = (np.linalg.inv(to_mould) @ [*refused.place_mm, 1.0])[:3]
         place = (float(x), float(y), float(z))
-        raise show_buried(buried.share, place, frame="mesh file's axes") from None
+        if isinstance(refused, ShowBuried):
+            raise show_buried(refused.share, place, frame="mesh file's axes") from None
+        raise rim_touches_itself(place, frame="mesh file's axes") from None
 
 
 def _scaling(factor: float) -> Floats:

@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
@@ -21,7 +20,7 @@ from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.solid import mesh_of, solid
 from firstpull.core.mould.drape import cone_drape
 from firstpull.core.mould.membrane import evened, flat_lid, membrane
-from firstpull.core.mould.show import Show
+from firstpull.core.mould.show import Show, told_place
 
 LARGEST_GRID = 9_000_000
 BURIED_SHARE = 0.003  # of the show surface: more is a rim that turns under
@@ -215,16 +214,3 @@ def show_buried(
     )
     refusal.place_mm, refusal.share = place_mm, share
     return refusal
-
-
-def told_place(place: ArrayLike) -> str:
-    """A place in a sentence, in whatever unit, to a thousandth of its largest part.
-
-    >>> told_place((30.04, 1e-17, -0.26)), told_place((0.0211, 0.05, 0))
-    ('(30.04, 0, -0.26)', '(0.0211, 0.05, 0)')
-    """
-    at = np.asarray(place, dtype=np.float64)
-    largest = float(np.abs(at).max())
-    digits = 3 - int(np.floor(np.log10(largest))) if largest > 0 else 0
-    x, y, z = (round(c, digits) + 0.0 for c in at.tolist())
-    return f"({x:g}, {y:g}, {z:g})"

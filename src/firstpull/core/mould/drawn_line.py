@@ -18,7 +18,7 @@ from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.lines.section import section
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.tree import Tree
-from firstpull.core.mould.body import told_place
+from firstpull.core.mould.show import told_place
 from firstpull.core.mould.steering import FLATTEST_DEG
 from firstpull.core.mould.zone import PartingWall
 

@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.grid import Field
-from firstpull.core.mould.body import told_place
 from firstpull.core.mould.pockets import Pocket
+from firstpull.core.mould.show import told_place
 from firstpull.core.mould.skin import KEY_FOOT_MM, KEY_HEIGHT_MM, SkinShape
 
 LEVEL = 0.42  # rise of the distance a mm: faces that open by up to 2 arcsin 0.42 = 50 degrees

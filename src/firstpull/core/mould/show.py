@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
@@ -31,6 +31,25 @@ class ShowUnclear(WorkshopError):
     """The mesh has no side that a mould could copy."""
 
     code = "show_unclear"
+
+
+class RimTouchesItself(WorkshopError):
+    """The border of the show surface passes a place twice; ``place_mm`` is there."""
+
+    code = "rim_touches_itself"
+    place_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+def rim_touches_itself(place: tuple[float, float, float], *, frame: str) -> RimTouchesItself:
+    """The refusal, with the place named in a frame that the reader knows."""
+    refusal = RimTouchesItself(
+        where="The rim",
+        found=f"touches itself near {told_place(place)} in the {frame}",
+        limit="clay is laid along a rim that passes every place once",
+        remedy="Part the two edges by a wall's width there, or join them whole, and plan again.",
+    )
+    refusal.place_mm = place
+    return refusal
 
 
 @dataclass(frozen=True)
@@ -58,6 +77,7 @@ def find_show(mesh: Mesh) -> Show:
 
     Raises:
         ShowUnclear: everything or nothing of it would be copied.
+        RimTouchesItself: the border passes a vertex more than once, however it is drawn.
     """
     pairs = face_pairs(mesh)
     scene = RayScene(mesh)
@@ -257,6 +277,10 @@ def _loops(mesh: Mesh, pairs: FacePairs, faces: Flags) -> tuple[NDArray[np.int32
     inside_a = faces[pairs.a[border]]
     start = np.where(inside_a, pairs.start[border], pairs.end[border])
     end = np.where(inside_a, pairs.end[border], pairs.start[border])
+    vertex, passes = np.unique(start, return_counts=True)
+    if (passes > 1).any():
+        x, y, z = mesh.vertices_mm[vertex[int(np.argmax(passes))]].tolist()
+        raise rim_touches_itself((x, y, z), frame="mesh turned upright")
     after = dict(zip(start.tolist(), end.tolist(), strict=True))
     loops = []
     while after:
@@ -273,3 +297,16 @@ def _plan_area(points_mm: Floats) -> float:
     """Area that a closed run of points encloses seen from above; its sign tells the turn."""
     x, y = points_mm[:, 0], points_mm[:, 1]
     return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def told_place(place: ArrayLike) -> str:
+    """A place in a sentence, in whatever unit, to a thousandth of its largest part.
+
+    >>> told_place((30.04, 1e-17, -0.26)), told_place((0.0211, 0.05, 0))
+    ('(30.04, 0, -0.26)', '(0.0211, 0.05, 0)')
+    """
+    at = np.asarray(place, dtype=np.float64)
+    largest = float(np.abs(at).max())
+    digits = 3 - int(np.floor(np.log10(largest))) if largest > 0 else 0
+    x, y, z = (round(c, digits) + 0.0 for c in at.tolist())
+    return f"({x:g}, {y:g}, {z:g})"

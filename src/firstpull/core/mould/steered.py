@@ -24,11 +24,13 @@ from firstpull.core.mould.parting import (
     Rules,
     candidates,
     freed_walls,
+    leaving,
     part_in_one,
     settled,
 )
 from firstpull.core.mould.shadows import (
     COARSE_STEPS,
+    LOWEST_PULL,
     Shadows,
     fill_within,
     find_mirror,
@@ -64,12 +66,14 @@ def part_steered(
     None where no walls are found, or no pulls, even one after the other.
 
     Raises:
-        NoParting: a fixed wall misses the skin, or parts off no more than a splinter.
+        NoParting: a fixed wall misses the skin, parts off no more than a splinter, or turns so
+            that no pull leaves it.
     """
     if pieces == 1 and not walls:
         return part_in_one(shadows, draft_deg=draft_deg)
     zones: tuple[Zone, ...] = (EVERYWHERE,)
     for number, wall in enumerate(walls, start=1):
+        _need_way_off(shadows, wall, number, draft_deg)
         cut = _best_cut(shadows, zones, [wall], draft_deg)
         if len(cut) == len(zones):
             raise _parts_nothing(number)
@@ -220,6 +224,23 @@ def _pull_runs_in(
         limit=f"a piece comes off at {draft_deg:g} degrees or more to the board and its walls",
         remedy="Turn the pull away from there, put the pulls in the order of the pieces, or take "
         "shell.pulls out.",
+    )
+
+
+def _need_way_off(shadows: Shadows, wall: PartingWall, number: int, draft_deg: float) -> None:
+    """A wall that no pull leaves on either side holds both pieces, in whatever order."""
+    sides = (Zone((wall,)), Zone((wall.turned,)))
+    if any(leaving(shadows, side, draft_deg=draft_deg).any() for side in sides):
+        return
+    facings = wall.facings
+    turned = np.degrees(np.arccos(np.clip((facings @ facings.T).min(), -1, 1)))
+    raise NoParting(
+        where=f"shell.walls, number {number},",
+        found=f"turns by {turned:.0f} degrees along its way, so that a piece has no way off on "
+        "either side",
+        limit=f"a piece comes off at {draft_deg:g} degrees or more to every stretch of its wall "
+        f"and {np.degrees(np.arcsin(LOWEST_PULL)):.0f} degrees off the board",
+        remedy="Make its bends flatter, or take shell.draft_deg down where it was raised.",
     )
 
 
