@@ -191,6 +191,7 @@ def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]
     found += [f.sentence for f in shape.mended.findings_left if f.blocks]
     found += remarks
     found += [pocket.sentence for pocket in shape.pockets[:3]]
+    found += [passage.in_file(shape.to_mould).sentence for passage in shape.passages[:3]]
     if shape.stretch.ratio > shape.stretch.limit:
         found.append(shape.stretch.sentence)
     found += [stay.sentence for stay in shape.shell.loosened.stays]
