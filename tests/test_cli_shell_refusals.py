@@ -87,6 +87,26 @@ def line_over(*angles_deg: float) -> str:
     return "shell: {walls: [{line: " + str(points.round(4).tolist()) + "}]}"
 
 
+@pytest.mark.long
+def test_a_skin_thicker_than_a_passage_is_warned_of(tmp_path: Path) -> None:
+    """Two fins 12 mm apart under a skin of 15 mm: planned, and told where and how thin to go."""
+    fin = Solid.cube((5.0, 40.0, 60.0)).translate((6.0, -20.0, 15.0))
+    inside = Solid.sphere(RADIUS - WALL, 64).scale((1.0, LONGER, 1.0))
+    finned = mask() + (fin + fin.mirror((1.0, 0.0, 0.0)) - inside)
+    write_stl(tmp_path / "mask.stl", in_file(finned))
+    (tmp_path / "job.yaml").write_text(
+        "master: {unit: in, up: [0, 1, 0]}\ngrid_mm: 2.0\nskin: {thickness_mm: 15}\n"
+        "shell: {pieces: 1}\n"
+    )
+    request = PlanRequest(tmp_path / "out", tmp_path / "mask.stl", tmp_path / "job.yaml")
+    plan = plan_job(request, Stages(MemoryStore()), today="2026-01-01").plan
+    (told,) = [w for w in plan["warnings"] if "shuts a passage" in w]
+    assert told.startswith("A skin of 15 mm shuts a passage 1") and "at most" in told
+    x, y, z = place_in(told) * INCH
+    # midway between the fins, which stand out of the mask from 45 to 75 mm
+    assert abs(x) < 2.0 and 45.0 < y < 75.0 and abs(z) < 20.0
+
+
 def test_up_that_lays_the_show_surface_under_the_board(said) -> None:
     sentence = said("", "--up", "0,-2,0")
     assert sentence.startswith("Up (0, -1, 0) turns the open side of the hollow")
