@@ -40,6 +40,8 @@ from firstpull.services.stages import Stages
 
 Span = tuple[float, float]
 
+FREED_SHARE = 0.99  # of what any pull frees; the rest is a film that goes on with the coats
+
 
 @dataclass(frozen=True)
 class GuideToFill:
@@ -180,7 +182,13 @@ def _fixed_walls(steering: Steering, body: Body, to_mould: Floats) -> tuple[Part
 
 
 def _fewest(shape: SkinShape, *, draft_deg: float) -> LeastPieces:
-    return least_pieces(proxy_of(shape), pull_directions(), draft_deg=draft_deg, on_board=True)
+    return least_pieces(
+        proxy_of(shape),
+        pull_directions(),
+        draft_deg=draft_deg,
+        on_board=True,
+        share=FREED_SHARE,
+    )
 
 
 def _guide(shape: SkinShape, loosened: Loosened) -> GuideToFill:
