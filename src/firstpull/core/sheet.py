@@ -148,6 +148,14 @@ class Skin(Section):
     flange_thickness_mm: Real = ask(
         8.0, "thickness of the flange", "thicker than the layer, so it lies flat", ge=4, le=20
     )
+    price_per_kg: Real | None = ask(
+        None,
+        "price of a kilogram of the silicone, mixed, in your own money",
+        "prices differ from shop to shop; without one, grams are compared",
+        empty="not given",
+        ge=0,
+        le=100_000,
+    )
 
 
 class Wall(Section):

@@ -181,6 +181,7 @@ def _option(
         shell=work.shell,
         kind=sheet.shell.kind,
         printer_cm3_h=sheet.shop.printer_cm3_h,
+        price_per_kg=sheet.skin.price_per_kg,
     )
     return choice.as_json() | {"recommended": taken, "why": reason if taken else ""}
 
