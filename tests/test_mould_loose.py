@@ -229,3 +229,27 @@ def test_a_bottle_stays_filled_and_says_why():
     assert stays.depth_mm == pytest.approx(34.0, abs=4 * STEP)
     assert stays.best_share < 0.2
     assert "narrower than what lies behind it" in stays.sentence
+
+
+def test_a_piece_that_would_graze_is_not_proposed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A loose piece that is carved too large, as by a grid's error, is dropped and told."""
+    from firstpull.core.mould import loose as room
+
+    carved = room.carved
+
+    def too_large(*args: Any, **more: Any) -> Any:
+        found = carved(*args, **more)
+        if found is None:
+            return None
+        mesh, field, skin = found
+        low, high = mesh.bounds_mm
+        middle = 0.5 * (low + high)
+        grown = solid(mesh).translate(tuple(-middle)).scale((1.03,) * 3).translate(tuple(middle))
+        return mesh_of(grown), field, skin
+
+    monkeypatch.setattr(room, "carved", too_large)
+    case = niche_in_two()
+    result = loose_pieces(case.shape, case.built, draft_deg=DRAFT_DEG)
+    assert result.pieces == ()
+    assert result.built is case.built
+    assert "grazes by" in result.stays[0].sentence

@@ -21,6 +21,8 @@ from firstpull.core.mould.fill import Fill
 from firstpull.core.mould.fill_guide import SIDES, FillPlace, fill_guide, told
 from firstpull.core.mould.loose_carve import LEAST_SHARE, Pocket, best_pull, carved, own_points
 from firstpull.core.mould.options import DEEPEST_FILL_MM
+from firstpull.core.mould.proof_parts import Check, Part
+from firstpull.core.mould.proof_release import Noise, release_check
 from firstpull.core.mould.shell import SkinAndShell
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import with_soft_valleys
@@ -28,6 +30,7 @@ from firstpull.core.mould.sweep import with_soft_valleys
 LIP_MM = 1.0  # thinner silicone gives way
 WORTH_KEEPING = 0.5  # of it: pieces that leave the pocket too deep must take so much
 MOST_A_POCKET = 3
+TOL_MM = 0.05  # deeper than this something grazes
 
 
 @dataclass(frozen=True)
@@ -125,6 +128,7 @@ def loose_pieces(shape: SkinShape, built: SkinAndShell, *, draft_deg: float) -> 
     """
     if not _is_deep(shape, built.fill):
         return Loosened(built, (), ())
+    whole = built
     plain = with_soft_valleys(shape.phi, shape.grid)
     guide = fill_guide(shape, built.fill, zones=built.parting.zones)
     pieces: list[LoosePiece] = []
@@ -137,7 +141,45 @@ def loose_pieces(shape: SkinShape, built: SkinAndShell, *, draft_deg: float) -> 
         found, left, built = _loosened_place(shape, plain, place, own, built, draft_deg)
         pieces += found
         stays += left
+    grazes = _what_grazes(built, pieces, shape.grid.step_mm)
+    if grazes is not None:
+        dropped = {piece.place_mm: _stays_since(piece, grazes) for piece in reversed(pieces)}
+        told = [stay for stay in stays if stay.place_mm not in dropped]
+        return Loosened(whole, (), (*dropped.values(), *told))
     return Loosened(built, tuple(pieces), tuple(stays))
+
+
+def _what_grazes(built: SkinAndShell, pieces: list[LoosePiece], step_mm: float) -> Check | None:
+    """What first fails of: the shell comes off past the loose pieces, and they past the skin.
+
+    Thin edges of a carved piece are where a grid's errors show; one that would not pass the
+    proof is better not proposed.
+    """
+    noise = Noise(TOL_MM, step_mm)
+    skin = Part("skin", built.skin)
+    loose = [Part(f"loose piece {n}", piece.mesh) for n, piece in enumerate(pieces, start=1)]
+    for number, rigid in enumerate(built.pieces if loose else (), start=1):
+        own = Part(f"piece {number}", rigid.mesh)
+        check = release_check(own, tuple(loose), body=skin, pull=np.array(rigid.pull), noise=noise)
+        if not check.passed:
+            return check
+    for n, (part, piece) in enumerate(zip(loose, pieces, strict=True)):
+        later = (skin, *loose[n + 1 :])
+        check = release_check(part, later, body=skin, pull=np.array(piece.pull), noise=noise)
+        if not check.passed:
+            return check
+    return None
+
+
+def _stays_since(piece: LoosePiece, grazes: Check) -> StaysDeep:
+    x, y, z = piece.place_mm
+    sentence = (
+        f"Near ({x:.0f}, {y:.0f}, {z:.0f}) mm silicone stays {piece.depth_mm:.0f} mm deep; over "
+        f"{DEEPEST_FILL_MM:.0f} mm it strips badly. A loose piece was carved for it, but as it "
+        f"comes out something grazes by {grazes.found:.2f} mm, so none is proposed. Try a finer "
+        "grid_mm, plug the pocket in the model, plan a slit there, or part the shell otherwise."
+    )
+    return StaysDeep(piece.place_mm, piece.depth_mm, 0, 0.0, sentence)
 
 
 def _is_deep(shape: SkinShape, fill: Fill) -> bool:
