@@ -21,6 +21,7 @@ from firstpull.services.plan_work import Work
 from firstpull.services.shell_json import fill_as_json, shell_as_json, shell_meshes
 
 SCHEMA = 1
+LEAST_DRAFT_DEG = 2.0  # less binds easily; common practice
 
 
 def part_meshes(part: str, shape: Geometry) -> dict[str, Mesh]:
@@ -72,7 +73,7 @@ def plan_as_json(
             "made_on": made_on,
         },
         "assumed": assumed,
-        "warnings": _warnings(shape, work, proof, remarks),
+        "warnings": _warnings(shape, work, proof, sheet, remarks),
         "parts": [part],
         "steps": [step.as_json() for step in work.steps],
         "schedule": work.schedule.as_json(),
@@ -186,7 +187,9 @@ def _option(
     return choice.as_json() | {"recommended": taken, "why": reason if taken else ""}
 
 
-def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]) -> list[str]:
+def _warnings(
+    shape: Geometry, work: Work, proof: MouldProof, sheet: JobSheet, remarks: list[str]
+) -> list[str]:
     """Sentences to be minded, the worst first."""
     found = [check.sentence for check in proof.failures]
     found += [f.sentence for f in shape.mended.findings_left if f.blocks]
@@ -197,6 +200,11 @@ def _warnings(shape: Geometry, work: Work, proof: MouldProof, remarks: list[str]
         found.append(shape.stretch.sentence)
     found += [stay.sentence for stay in shape.shell.loosened.stays]
     found += [piece.sentence for piece in shape.loose]
+    if sheet.shell.draft_used_deg < LEAST_DRAFT_DEG:
+        found.append(
+            f"A draft of {sheet.shell.draft_used_deg:g} degrees is little: a shell is rougher than "
+            f"that and may bind. Give shell.draft_deg {LEAST_DRAFT_DEG:g} or more."
+        )
     kinds = (work.cast.findings, work.remarks)
     found += [finding.sentence for findings in kinds for finding in findings]
     return list(dict.fromkeys(found))
