@@ -29,7 +29,7 @@ class PartingWall:
             along the normal; level beyond the first and the last knot. None is a plane.
 
     >>> wall = PartingWall((1.0, 0.0, 0.0), 10.0, ((-5.0, 0.0), (5.0, 4.0)))
-    >>> wall.out_mm(0.0), wall.turned.out_mm(0.0)
+    >>> float(wall.out_mm(0.0)), float(wall.turned.out_mm(0.0))
     (2.0, -2.0)
     """
 
