@@ -9,7 +9,8 @@ import trimesh
 
 import shapes
 from firstpull.core.demo import demo_sheet, heron
-from firstpull.core.demo.heron import DemoOutOfRange, heron_half_mask
+from firstpull.core.demo.heron import heron_half_mask
+from firstpull.core.demo.shaping import DemoOutOfRange
 from firstpull.core.mesh.grid import Grid, closest
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.rays import RayScene

@@ -8,7 +8,7 @@ import pytest
 import trimesh
 
 from firstpull.core.demo import beetle_helmet, helmet
-from firstpull.core.demo.heron import DemoOutOfRange
+from firstpull.core.demo.shaping import DemoOutOfRange
 from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.rays import RayScene

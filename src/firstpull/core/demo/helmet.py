@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit, prange
 
 from firstpull.core.arrays import Floats
-from firstpull.core.demo.heron import _joined, _need, _rise, _rounded_max
+from firstpull.core.demo.shaping import joined, need_range, rise, rounded_max
 from firstpull.core.demo.surface import mirrored_surface
 from firstpull.core.mesh.mesh import Mesh
 
@@ -55,8 +55,8 @@ def beetle_helmet(*, triangles: int = 400_000, wall_mm: float = 4.0) -> Mesh:
     >>> bool(0.95 < len(helmet.faces) / 100_000 < 1.05)
     True
     """
-    _need(triangles, TRIANGLES, where="Triangle count", unit="")
-    _need(wall_mm, WALL_MM, where="Wall", unit=" mm")
+    need_range(triangles, TRIANGLES, where="Triangle count", unit="")
+    need_range(wall_mm, WALL_MM, where="Wall", unit=" mm")
 
     def field(points_mm: Floats) -> Floats:
         return _wall(np.ascontiguousarray(points_mm), 0.5 * float(wall_mm))
@@ -73,9 +73,9 @@ def _wall(points: Any, half_mm: float) -> Any:
     for n in prange(len(points)):
         x, y, z = abs(points[n, 0]), points[n, 1], points[n, 2]
         away = _distance(x, y, z)
-        wall = max(away - half_mm, -_rounded_max(away + half_mm, -_tips(x, y, z), 3.0))
-        wall = _rounded_max(wall, _rim(x, y, z), 4.0)
-        out[n] = _rounded_max(wall, -_visor(x, y, z), 4.0)
+        wall = max(away - half_mm, -rounded_max(away + half_mm, -_tips(x, y, z), 3.0))
+        wall = rounded_max(wall, _rim(x, y, z), 4.0)
+        out[n] = rounded_max(wall, -_visor(x, y, z), 4.0)
     return out
 
 
@@ -83,7 +83,7 @@ def _wall(points: Any, half_mm: float) -> Any:
 def _distance(x, y, z):  # type: ignore[no-untyped-def]
     """The middle field over its slope: a distance, to first order, near the wall."""
     f = _middle(x, y, z)
-    near = 1.0 - _rise(abs(f), 4.5, 9.0)
+    near = 1.0 - rise(abs(f), 4.5, 9.0)
     if near == 0.0:
         return f
     e = 0.01
@@ -98,15 +98,15 @@ def _distance(x, y, z):  # type: ignore[no-untyped-def]
 def _middle(x, y, z):  # type: ignore[no-untyped-def]
     """Zero in the middle of the wall, negative on the side of the wearer."""
     f = _ellipsoid(x, y, z, 0.0, SKULL)
-    f = _joined(f, _neck(x, y, z), 50.0)
-    f = _joined(f, _ellipsoid(x, y, z, 0.0, JAW), 44.0)
+    f = joined(f, _neck(x, y, z), 50.0)
+    f = joined(f, _ellipsoid(x, y, z, 0.0, JAW), 44.0)
     if abs(f) < 40.0:
         f += _carving(x, y, z)
-        f = _joined(f, _eye(x, y, z), 7.0)
-    f = _joined(f, _tube(x, y, z, BROW)[0], 9.0)
-    f = _joined(f, _tube(CREST_SLIM * x, y, z, CREST)[0] / 1.2, 8.0)
-    horn = _joined(_tube(x, y, z, MANDIBLE)[0], _tube(x, y, z, TOOTH)[0], 6.0)
-    return _joined(f, horn, 16.0)
+        f = joined(f, _eye(x, y, z), 7.0)
+    f = joined(f, _tube(x, y, z, BROW)[0], 9.0)
+    f = joined(f, _tube(CREST_SLIM * x, y, z, CREST)[0] / 1.2, 8.0)
+    horn = joined(_tube(x, y, z, MANDIBLE)[0], _tube(x, y, z, TOOTH)[0], 6.0)
+    return joined(f, horn, 16.0)
 
 
 @njit(cache=True)
@@ -121,18 +121,18 @@ def _ellipsoid(x, y, z, middle_x, place):  # type: ignore[no-untyped-def]
 @njit(cache=True)
 def _neck(x, y, z):  # type: ignore[no-untyped-def]
     """An upright oval that ends in the skull and flares at the nape."""
-    flare = 1.0 + 0.13 * _rise(-y, 96.0, 150.0) * _rise(-z, -30.0, 70.0)
+    flare = 1.0 + 0.13 * rise(-y, 96.0, 150.0) * rise(-z, -30.0, 70.0)
     u, w = x / (NECK[1] * flare), (z - NECK[0]) / (NECK[2] * flare)
     q = np.sqrt(u * u + w * w)
     g = np.sqrt((u / NECK[1]) ** 2 + (w / NECK[2]) ** 2)
     side = q * (q - 1.0) / max(g, 1e-9)
-    return _rounded_max(side, y - 20.0, 30.0)
+    return rounded_max(side, y - 20.0, 30.0)
 
 
 @njit(cache=True)
 def _carving(x, y, z):  # type: ignore[no-untyped-def]
     """What is raised on the skull (negative) or sunk into it, within 6 mm."""
-    front = _rise(z - _lap(y), -4.0, 4.0)
+    front = rise(z - _lap(y), -4.0, 4.0)
     out = -4.0 * front
     if front < 1.0:
         out += (1.0 - front) * (_wing_cases(x, y, z) + _lames(y, z))
@@ -150,12 +150,12 @@ def _lap(y):  # type: ignore[no-untyped-def]
 @njit(cache=True)
 def _wing_cases(x, y, z):  # type: ignore[no-untyped-def]
     """Two wing cases: a seam down the middle and ribs that run back along them."""
-    where = _rise(y, -40.0, -10.0)
+    where = rise(y, -40.0, -10.0)
     if where <= 0.0:
         return 0.0
     angle = np.arctan2(x, y + 75.0)  # 0 over the middle
-    far = _rise(np.sqrt(x * x + (y + 75.0) ** 2), 80.0, 130.0)
-    fade = far * _rise(x, 6.0, 16.0) * (1.0 - _rise(angle, 0.62, 0.80))
+    far = rise(np.sqrt(x * x + (y + 75.0) ** 2), 80.0, 130.0)
+    fade = far * rise(x, 6.0, 16.0) * (1.0 - rise(angle, 0.62, 0.80))
     ribs = -1.1 * fade * np.cos(2.0 * np.pi * (angle - 0.055) / 0.105)
     edge = -1.5 * np.exp(-(((x - 9.0) / 5.0) ** 2))
     return where * (3.2 * np.exp(-((x / 4.0) ** 2)) + edge + ribs)
@@ -168,14 +168,14 @@ def _lames(y, z):  # type: ignore[no-untyped-def]
     if down <= 0.0:
         return 0.0
     along = down - np.floor(down)
-    height = 3.2 * along * (1.0 - _rise(along, 0.80, 1.0))
-    return -height * _rise(down, 0.0, 0.3) - 1.0 * _rise(down, 0.0, 1.0)
+    height = 3.2 * along * (1.0 - rise(along, 0.80, 1.0))
+    return -height * rise(down, 0.0, 0.3) - 1.0 * rise(down, 0.0, 1.0)
 
 
 @njit(cache=True)
 def _keel(x, y, z):  # type: ignore[no-untyped-def]
     """A prow from under the visor to the chin, and the plate over the forehead."""
-    prow = _rise(z, 60.0, 95.0) * _rise(-y, 4.0, 26.0)
+    prow = rise(z, 60.0, 95.0) * rise(-y, 4.0, 26.0)
     return -7.0 * prow * np.exp(-((x / 15.0) ** 2))
 
 
@@ -189,13 +189,13 @@ def _cheek(x, y, z):  # type: ignore[no-untyped-def]
     front = -(u + 48.0 + 0.30 * v) / 1.05  # the edge toward the prow leans with the visor
     back = (u - 40.0 + 0.42 * v) / 1.1
     below = (-v - 56.0 + 0.45 * u) / 1.1  # runs down toward the chin
-    plate = _rounded_max(_rounded_max(front, back, 18.0), _rounded_max(below, v - 46.0, 18.0), 22.0)
-    out = -4.2 * (1.0 - _rise(plate, -4.0, 4.0)) - 1.6 * np.exp(-(((plate + 6.0) / 3.6) ** 2))
+    plate = rounded_max(rounded_max(front, back, 18.0), rounded_max(below, v - 46.0, 18.0), 22.0)
+    out = -4.2 * (1.0 - rise(plate, -4.0, 4.0)) - 1.6 * np.exp(-(((plate + 6.0) / 3.6) ** 2))
     for k in range(3):
         along = v + 6.0 + 5.0 * k
         a = u + 0.34 * v - 19.0 * (k - 1.0) + 4.0 - 0.010 * along * along
-        slot = _rounded_max(abs(a) - 4.2, abs(along) - 27.0 + 3.0 * k, 6.0)
-        out += 3.4 * (1.0 - _rise(slot, -4.2, 4.2))
+        slot = rounded_max(abs(a) - 4.2, abs(along) - 27.0 + 3.0 * k, 6.0)
+        out += 3.4 * (1.0 - rise(slot, -4.2, 4.2))
     return out
 
 
@@ -268,4 +268,4 @@ def _visor(x, y, z):  # type: ignore[no-untyped-def]
     v = y - VISOR[0] - 0.0016 * x * x
     upper = np.sqrt(x * x + (v + VISOR[2]) ** 2) - VISOR[1]
     lower = np.sqrt(x * x + (v - VISOR[2]) ** 2) - VISOR[1]
-    return _rounded_max(_rounded_max(upper, lower, 5.0), 20.0 - z, 4.0)
+    return rounded_max(rounded_max(upper, lower, 5.0), 20.0 - z, 4.0)

@@ -15,8 +15,8 @@ from numba import njit, prange
 from scipy.interpolate import CubicSpline
 
 from firstpull.core.arrays import Floats
+from firstpull.core.demo.shaping import joined, need_range, rise, rounded_max
 from firstpull.core.demo.surface import mirrored_surface
-from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 
 WALL_MM = (2.5, 3.5)
@@ -69,8 +69,8 @@ def heron_half_mask(*, triangles: int = 400_000, wall_mm: float = 3.0) -> Mesh:
     >>> bool(0.95 < len(mask.faces) / 50_000 < 1.05)
     True
     """
-    _need(triangles, TRIANGLES, where="Triangle count", unit="")
-    _need(wall_mm, WALL_MM, where="Wall", unit=" mm")
+    need_range(triangles, TRIANGLES, where="Triangle count", unit="")
+    need_range(wall_mm, WALL_MM, where="Wall", unit=" mm")
 
     def field(points_mm: Floats) -> Floats:
         return _wall(np.ascontiguousarray(points_mm), 0.5 * float(wall_mm))
@@ -78,22 +78,6 @@ def heron_half_mask(*, triangles: int = 400_000, wall_mm: float = 3.0) -> Mesh:
     return mirrored_surface(
         field, low_mm=[0, -90, -20], high_mm=[100, 90, 170], triangles=int(triangles)
     )
-
-
-class DemoOutOfRange(WorkshopError):
-    """The demo mesh was asked for outside what its shape allows."""
-
-    code = "demo_out_of_range"
-
-
-def _need(value: float, limits: tuple[float, float], *, where: str, unit: str) -> None:
-    if not limits[0] <= value <= limits[1]:
-        raise DemoOutOfRange(
-            where=where,
-            found=f"is {value:g}{unit}",
-            limit=f"the demo mask takes {limits[0]:g} to {limits[1]:g}{unit}",
-            remedy="Give a value in that range.",
-        )
 
 
 @njit(cache=True, parallel=True)
@@ -104,10 +88,10 @@ def _wall(points: Any, half_mm: float) -> Any:
         x, y, z = abs(points[n, 0]), points[n, 1], points[n, 2]
         away = _distance(x, y, z)
         # the hollow ends before it gets too narrow to print, clean and cast
-        inside = -_rounded_max(away + half_mm, _bill_place(y, z)[0] - HOLLOW_LONG_MM, 3.0)
+        inside = -rounded_max(away + half_mm, _bill_place(y, z)[0] - HOLLOW_LONG_MM, 3.0)
         wall = max(away - half_mm - _relief(x, y, z, away), inside)
-        wall = _rounded_max(wall, _outline(x, y, z), 1.6)
-        out[n] = _rounded_max(wall, -_eye(x, y), 1.6)
+        wall = rounded_max(wall, _outline(x, y, z), 1.6)
+        out[n] = rounded_max(wall, -_eye(x, y), 1.6)
     return out
 
 
@@ -115,7 +99,7 @@ def _wall(points: Any, half_mm: float) -> Any:
 def _distance(x, y, z):  # type: ignore[no-untyped-def]
     """The middle field over its slope: a distance, to first order, near the wall."""
     f = _middle(x, y, z)
-    near = 1.0 - _rise(abs(f), 3.5, 7.0)
+    near = 1.0 - rise(abs(f), 3.5, 7.0)
     if near == 0.0:
         return f
     e = 0.01
@@ -130,8 +114,8 @@ def _distance(x, y, z):  # type: ignore[no-untyped-def]
 def _middle(x, y, z):  # type: ignore[no-untyped-def]
     """Zero in the middle of the wall, negative on the side of the wearer."""
     f = _face(x, y, z)
-    f = _joined(f, _brow(x, y, z), 5.2 + 10.3 * _rise(_over_brow(x, y), -3.0, 6.0))
-    return _joined(f, _bill(x, y, z), 13.0)
+    f = joined(f, _brow(x, y, z), 5.2 + 10.3 * rise(_over_brow(x, y), -3.0, 6.0))
+    return joined(f, _bill(x, y, z), 13.0)
 
 
 @njit(cache=True)
@@ -146,9 +130,9 @@ def _face(x, y, z):  # type: ignore[no-untyped-def]
     f -= 4.0 * _bump((x - 46.0) / 17.0, (y + 20.0) / 13.0)  # cheekbone
     f += 3.0 * _bump((x - 31.0) / 15.0, (y - 7.0) / 12.0)  # socket
     f -= 2.0 * np.exp(-(((_eye(x, y) - 3.4) / 3.4) ** 2))  # lids
-    f -= 2.6 * np.exp(-((x / 6.5) ** 2)) * _rise(y, 14.0, 34.0)  # forehead
+    f -= 2.6 * np.exp(-((x / 6.5) ** 2)) * rise(y, 14.0, 34.0)  # forehead
     s = _over_brow(x, y)
-    behind = _rise(s, 5.0, 10.0) * _rise(x, 10.0, 34.0)
+    behind = rise(s, 5.0, 10.0) * rise(x, 10.0, 34.0)
     return f - 0.85 * behind * np.cos(2.0 * np.pi * (s - 12.0) / 9.5)  # plumes
 
 
@@ -169,7 +153,7 @@ def _brow(x, y, z):  # type: ignore[no-untyped-def]
     yb = _brow_height(x)
     inner = (x / FACE[3]) ** 2 + ((yb - FACE[1]) / FACE[4]) ** 2
     zb = FACE[2] + FACE[5] * np.sqrt(max(1.0 - inner, 0.02))
-    strength = _rise(x, 1.0, 24.0) * (1.0 - 0.6 * _rise(x, 30.0, 78.0))
+    strength = rise(x, 1.0, 24.0) * (1.0 - 0.6 * rise(x, 30.0, 78.0))
     radius = 1.0 + 5.8 * strength
     lift = -3.0 + 8.9 * strength
     slope = 0.36 + 0.0108 * x
@@ -207,9 +191,9 @@ def _bill(x, y, z):  # type: ignore[no-untyped-def]
     q = np.sqrt(u * u + v * v + w * w)
     g = np.sqrt((u / (wide * lean)) ** 2 + (v / high) ** 2 + (w / 2.0) ** 2)
     thick = min(wide, high)
-    core = _rise(q, 0.25, 0.6)  # near the axis the slope of an ellipse means nothing
+    core = rise(q, 0.25, 0.6)  # near the axis the slope of an ellipse means nothing
     f = (q - 1.0) * (thick if core == 0.0 else thick + core * (q / g - thick))
-    fade = _rise(s, 18.0, 34.0) * (1.0 - _rise(s, 86.0, 108.0)) * _rise(x, 0.5, 4.0)
+    fade = rise(s, 18.0, 34.0) * (1.0 - rise(s, 86.0, 108.0)) * rise(x, 0.5, 4.0)
     return f + 1.2 * fade * np.exp(-(((n + 0.22 * high) / 2.2) ** 2))
 
 
@@ -220,13 +204,13 @@ def _relief(x, y, z, away):  # type: ignore[no-untyped-def]
         return 0.0
     s, n = _bill_place(y, z)
     _, high = _bill_size(s)
-    on_bill = _rise(s, 26.0, 40.0)
+    on_bill = rise(s, 26.0, 40.0)
     out = 0.0
     if on_bill > 0.0:
-        fade = on_bill * (1.0 - _rise(s, 88.0, 108.0)) * _rise(x, 0.5, 4.0)
+        fade = on_bill * (1.0 - rise(s, 88.0, 108.0)) * rise(x, 0.5, 4.0)
         out -= 0.4 * fade * np.exp(-(((n + 0.22 * high) / 0.9) ** 2))
         nostril = ((s - 50.0) / 7.0) ** 2 + ((n - 0.28 * high - 0.02 * (s - 50.0)) / 1.2) ** 2
-        out -= 0.4 * _rise(x, 1.0, 4.0) * np.exp(-(nostril**2))
+        out -= 0.4 * rise(x, 1.0, 4.0) * np.exp(-(nostril**2))
     if on_bill < 1.0:
         out += (1.0 - on_bill) * _feathers(x, y)
     return min(max(out, -0.4), 0.4)
@@ -239,9 +223,9 @@ def _feathers(x, y):  # type: ignore[no-untyped-def]
     r = np.sqrt(px * px + py * py)
     angle = np.arctan2(py, px)
     where = (
-        _rise(r, 26.0, 34.0)
-        * (1.0 - _rise(_over_brow(x, y), -22.0, -12.0))
-        * _rise(_eye(x, y), 6.0, 9.0)
+        rise(r, 26.0, 34.0)
+        * (1.0 - rise(_over_brow(x, y), -22.0, -12.0))
+        * rise(_eye(x, y), 6.0, 9.0)
     )
     if where <= 0.0:
         return 0.0
@@ -255,7 +239,7 @@ def _feathers(x, y):  # type: ignore[no-untyped-def]
         across -= np.floor(across) + 0.5
         tip = (row + 1.75 - 1.9 * across * across) * row_mm
         along = (r - row * row_mm) / row_mm
-        edge = _rise(tip - r, -0.5, 0.9)
+        edge = rise(tip - r, -0.5, 0.9)
         shaft = 0.12 * np.exp(-((across / 0.07) ** 2))
         height = -0.4 + 0.8 * min(max(along / 1.75, 0.0), 1.0) - shaft
         if ahead == 0:
@@ -289,29 +273,9 @@ def _eye(x, y):  # type: ignore[no-untyped-def]
     v -= 0.006 * u * u - 1.0 + 0.00012 * u * u * u  # a heavier upper lid
     upper = np.sqrt(u * u + (v + 10.2) ** 2) - 20.2
     lower = np.sqrt(u * u + (v - 10.2) ** 2) - 20.2
-    return _rounded_max(upper, lower, 3.0)
+    return rounded_max(upper, lower, 3.0)
 
 
 @njit(cache=True)
 def _bump(u, v):  # type: ignore[no-untyped-def]
     return np.exp(-u * u - v * v)
-
-
-@njit(cache=True)
-def _rise(value, start, end):  # type: ignore[no-untyped-def]
-    """From 0 at start to 1 at end, level at both."""
-    t = min(max((value - start) / (end - start), 0.0), 1.0)
-    return t * t * t * (t * (6.0 * t - 15.0) + 10.0)
-
-
-@njit(cache=True)
-def _joined(a, b, blend):  # type: ignore[no-untyped-def]
-    """Union with a fillet."""
-    h = max(blend - abs(a - b), 0.0) / blend
-    return min(a, b) - h * h * h * blend / 6.0
-
-
-@njit(cache=True)
-def _rounded_max(a, b, blend):  # type: ignore[no-untyped-def]
-    h = max(blend - abs(a - b), 0.0) / blend
-    return max(a, b) + h * h * h * blend / 6.0
