@@ -16,9 +16,10 @@ from firstpull.core.mould.body import Body
 from firstpull.core.mould.from_above import Outline, SeenFromAbove
 from firstpull.core.mould.locks import MOST_LOCKS, Lock, find_locks
 from firstpull.core.mould.parting import Parting
-from firstpull.core.mould.piece import FLANGE_THICKER, FLANGE_WIDTH_MM
+from firstpull.core.mould.piece import band_and_flange
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.sweep import swept
+from firstpull.core.mould.wedges import MOST_PIECES
 from firstpull.core.mould.zone import PartingWall
 
 CHART_STEPS = 2  # of the skin's grid: the chart is drawn coarser than the mould is built
@@ -26,7 +27,6 @@ WORTH_A_PIECE = 0.15  # share of the silicone that a further piece must save; co
 LEAST_SAVED_CM3 = 0.2  # fill that a coarse grid can tell apart
 LEAST_LIGHTER = 0.02  # share of the shell that a coarse grid can tell apart
 DEEPEST_FILL_MM = 25.0  # fill beyond this strips badly; common practice
-MOST_PIECES = 4
 
 Way = tuple[float, float, float]
 
@@ -95,7 +95,14 @@ def weigh_option(
         into = zone.into(x, y, z)
         within = np.clip(into / step + np.float32(0.5), 0, 1) * above
         added = (_share(s, step) - plain) * within
-        piece = _piece(phi, s, into if zone.walls else None, thickness_mm, clearance_mm)
+        band = band_and_flange(
+            phi,
+            s,
+            into if zone.walls else None,
+            thickness_mm=thickness_mm,
+            clearance_mm=clearance_mm,
+        )
+        piece = np.maximum(band, np.float32(clearance_mm) - s)
         fill += float(added.sum()) * cell
         shell += float((_share(piece, step) * within).sum()) * cell
         if (added > 0.5).any():
@@ -115,18 +122,6 @@ def weigh_option(
         walls=parting.walls,
         outlines=seen.outlines(),
     )
-
-
-def _piece(
-    phi: Field, s: Field, into: Field | None, thickness_mm: float, clearance_mm: float
-) -> Field:
-    """Negative in the piece's wall and in its flange along the parting walls, zone left out."""
-    field = s - np.float32(clearance_mm + thickness_mm)
-    if into is not None:
-        reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
-        flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), phi - reach)
-        np.minimum(field, flange, out=field)
-    return np.maximum(field, np.float32(clearance_mm) - s)
 
 
 def _with_fill(phi: Field, filled: Field, step: float) -> Field:

@@ -179,10 +179,10 @@ def leaving(
     if not facings:
         return np.ones(len(shadows.directions), dtype=np.bool_)
     lean = shadows.directions @ np.concatenate(facings).T
-    return np.asarray((lean >= least_lean(draft_deg)).all(axis=1))
+    return np.asarray((lean >= sheaf_lean(draft_deg)).all(axis=1))
 
 
-def least_lean(draft_deg: float) -> float:
+def sheaf_lean(draft_deg: float) -> float:
     """Sine of the least angle between a wall and the pulls of the sheaf that leave it."""
     return float(np.sin(np.radians(max(draft_deg, LEAST_LEAN_DEG))))
 
@@ -215,7 +215,7 @@ def _best_offset(
     below = np.cumsum(slots, axis=1)[:, :-1]
     above = slots.sum(axis=1)[:, None] - below
     lean = shadows.directions @ normal
-    least = least_lean(draft_deg)
+    least = sheaf_lean(draft_deg)
     above[lean < least] = np.inf
     below[lean > -least] = np.inf
     # equal fills: the wall through the middle, and pulls that rise

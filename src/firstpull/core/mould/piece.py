@@ -17,6 +17,7 @@ from firstpull.core.mould.bolts import Bolts, bolt_holes
 from firstpull.core.mould.build_box import BuildBox
 from firstpull.core.mould.cut import Split
 from firstpull.core.mould.joint import (
+    BOLT_SHARE,
     Joint,
     JointSizes,
     Outside,
@@ -29,7 +30,6 @@ from firstpull.core.mould.zone import Zone
 
 FLANGE_WIDTH_MM = 25.0
 FLANGE_THICKER = 1.5  # than the shell
-BOLT_SHARE = 0.55  # of the flange's width, where the bolts stand
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,13 @@ def build_piece(
         name: what the piece is called in a refusal.
     """
     low, gap = _gap_of(shape, s, side, build)
-    band = _band_and_flange(shape, s, zone, build)
+    band = band_and_flange(
+        shape.phi,
+        s,
+        zone.into(*shape.grid.axes()) if zone.walls else None,
+        thickness_mm=build.thickness_mm,
+        clearance_mm=build.clearance_mm,
+    )
     own = bolts.of(zone)
 
     def made_of(field: Field) -> Mesh:
@@ -140,13 +146,21 @@ def build_piece(
     return _piece(cut.piece, pull, own.places_mm, cut.parts, cut.joints)
 
 
-def _band_and_flange(shape: SkinShape, s: Field, zone: Zone, build: Build) -> Field:
-    """Negative in the band around the sweep and in the flanges along the walls."""
-    field = s - np.float32(build.clearance_mm + build.thickness_mm)
-    if zone.walls:
-        into = zone.into(*shape.grid.axes())
-        reach = np.float32(build.clearance_mm + build.thickness_mm + FLANGE_WIDTH_MM)
-        flange = np.maximum(into - np.float32(build.flange_thickness_mm), shape.phi - reach)
+def band_and_flange(
+    phi: Field, s: Field, into: Field | None, *, thickness_mm: float, clearance_mm: float
+) -> Field:
+    """Negative in the band around the sweep and in the flanges along the walls; gap left out.
+
+    Args:
+        phi: distance to the plain skin, mm.
+        s: what the pull sweeps out of it, mm.
+        into: how far each point lies inside the zone; None is a zone without walls.
+        thickness_mm, clearance_mm: of the shell.
+    """
+    field = s - np.float32(clearance_mm + thickness_mm)
+    if into is not None:
+        reach = np.float32(clearance_mm + thickness_mm + FLANGE_WIDTH_MM)
+        flange = np.maximum(into - np.float32(FLANGE_THICKER * thickness_mm), phi - reach)
         np.minimum(field, flange, out=field)
     return field
 

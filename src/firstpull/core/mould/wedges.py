@@ -21,10 +21,10 @@ from firstpull.core.mould.parting import (
     Parting,
     Rules,
     candidates,
-    least_lean,
     part_in_one,
     part_in_two,
     settled,
+    sheaf_lean,
 )
 from firstpull.core.mould.shadows import Shadows
 from firstpull.core.mould.zone import PartingWall, Zone
@@ -92,7 +92,7 @@ def part_further(
     """The best parting in three and in four pieces, those that there are."""
     planes = _planes_through(shadows, rules)
     lean = shadows.directions @ planes.walls.normals.T
-    whole, parted = _tables(planes, lean, least_lean(draft_deg))
+    whole, parted = _tables(planes, lean, sheaf_lean(draft_deg))
     best: dict[int, _Side] = {}
     for a, i in product(range(len(planes.walls.normals)), range(planes.walls.offsets.shape[1])):
         kept = [_whole_side(planes, whole, a, i, s) for s in (0, 1)]
