@@ -23,8 +23,8 @@ from firstpull.packet.gauge_sheets import (
     fill_page,
     gauge_pages,
     laid_out,
-    make_gauge_sheets,
 )
+from firstpull.packet.packet import make_packet
 from firstpull.packet.palette import ACCENT
 from firstpull.packet.raycast import Stage
 
@@ -68,6 +68,26 @@ def fill(*sizes: tuple[float, float]) -> dict[str, Any]:
     }
 
 
+def packet_of(told: dict[str, Any], *, title: str, paper: Paper = "a4") -> bytes:
+    mould = {"name": "mould 1", "skin": {"fill": told}}
+    job = {"name": title, "part": "half-mask"}
+    return make_packet(
+        {"job": job, "parts": [{"name": "half-mask", "moulds": [mould]}]}, {}, paper=paper
+    )
+
+
+def sheets_of(told: dict[str, Any], *, title: str, paper: Paper = "a4") -> bytes:
+    """The packet's pages that tell of the fill: the guide, then the cards."""
+    out = pypdf.PdfWriter()
+    for page in pypdf.PdfReader(io.BytesIO(packet_of(told, title=title, paper=paper))).pages:
+        text = page.extract_text()
+        if "Fill guide" in text or "Profile gauges" in text:
+            out.add_page(page)
+    held = io.BytesIO()
+    out.write(held)
+    return held.getvalue()
+
+
 SIZES = ((120.0, 50.0), (70.0, 62.0), (200.0, 90.0), (60.0, 40.0))
 
 
@@ -96,7 +116,7 @@ def lines_mm(pdf: bytes, page: int) -> list[np.ndarray]:
 def test_cards_and_bar_are_at_true_size_on_paper(paper: Paper) -> None:
     """Read back from the pages: within 0.01 mm, the digits that a page keeps."""
     told = fill(*SIZES)
-    pdf = make_gauge_sheets(told, title="Heron half-mask", paper=paper)
+    pdf = sheets_of(told, title="Heron half-mask", paper=paper)
     pages = range(1, len(pypdf.PdfReader(io.BytesIO(pdf)).pages))
     lines = [line for n in pages for line in lines_mm(pdf, n)]
     spans = [np.ptp(line, axis=0) for line in lines]
@@ -150,7 +170,7 @@ def test_no_card_lies_over_another_or_off_the_page(paper: Paper) -> None:
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_every_page_has_its_paper_and_the_words_of_each_pocket(paper: Paper) -> None:
-    pdf = make_gauge_sheets(fill(*SIZES), title="Heron half-mask", paper=paper)
+    pdf = sheets_of(fill(*SIZES), title="Heron half-mask", paper=paper)
     pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
     size = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}[paper]  # ISO 216; ANSI Y14.1
     for page in pages:
@@ -174,7 +194,7 @@ def test_pages_do_not_grow_beyond_the_sheets_that_cards_take() -> None:
     """Nothing flows over to an empty page."""
     for paper in PAPERS:
         told = fill(*SIZES)
-        pdf = make_gauge_sheets(told, title="Heron half-mask", paper=paper)
+        pdf = sheets_of(told, title="Heron half-mask", paper=paper)
         count = len(pypdf.PdfReader(io.BytesIO(pdf)).pages)
         assert count == 1 + len(gauge_pages(told, paper=paper))
 
@@ -205,25 +225,22 @@ def test_any_cards_that_fit_a_page_are_laid_apart(
 def test_markup_in_names_comes_out_literally() -> None:
     told = fill((60.0, 40.0))
     told["places"][0]["side"] = "#panic() *bold* [x]"
-    pdf = make_gauge_sheets(told, title="#let x = 1 *", paper="a4")
+    pdf = sheets_of(told, title="#let x = 1 *", paper="a4")
     text = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     assert "#panic() *bold* [x]" in text
     assert "#let x = 1 *" in text
 
 
 def test_the_same_fill_gives_the_same_bytes() -> None:
-    pair = [make_gauge_sheets(fill(*SIZES), title="Heron") for _ in range(2)]
+    pair = [packet_of(fill(*SIZES), title="Heron") for _ in range(2)]
     assert pair[0] == pair[1]
 
 
-def test_no_fill_has_a_page_that_says_so_and_no_sheets() -> None:
+def test_without_fill_there_is_no_page_of_it() -> None:
     nothing: dict[str, Any] = {"places": [], "rest_cm3": 0.0, "total_cm3": 0.0}
     assert fill_page(nothing) is None
     assert gauge_pages(nothing) == []
-    pdf = make_gauge_sheets(nothing, title="Heron")
-    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
-    assert len(pages) == 1
-    assert "no pocket needs filling" in pages[0].extract_text()
+    assert len(pypdf.PdfReader(io.BytesIO(sheets_of(nothing, title="Heron"))).pages) == 0
 
 
 def test_a_pocket_without_a_card_is_told_all_the_same() -> None:

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-import json
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib.resources import as_file, files
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
 from firstpull.core.arrays import Floats
-from firstpull.packet import palette
 from firstpull.packet.format import (
     cubic_cm,
     grams,
-    kept_together,
     mm,
     plain,
-    shortened,
     square_cm,
 )
 
@@ -32,7 +25,6 @@ ROOM_MM: dict[Paper, tuple[float, float]] = {"a4": (174.0, 220.0), "letter": (17
 GAP_MM = 5.0  # between cards, for the scissors
 BAND_MM = 3.0  # of silicone hinted at along the working edge
 EDGE_MM = 1.0  # around a card
-SOURCES = ("gauge_sheets.typ", "gauges.typ", "look.typ")
 SHORT_MM = 64.0  # a card as long as this has its words in a row
 
 
@@ -229,47 +221,3 @@ def _place_row(place: Mapping[str, Any]) -> Data:
         "pieces": ", ".join(str(piece) for piece in place["pieces"]),
         "hold": " ".join(gauge["sentences"]).replace("(-", "(−") if gauge else "",
     }
-
-
-def make_gauge_sheets(
-    fill: Mapping[str, Any],
-    *,
-    title: str,
-    paper: Paper = "a4",
-    pictures: Sequence[bytes] = (),
-) -> bytes:
-    """Fill guide and cards as a PDF of their own; the same fill gives the same bytes.
-
-    Args:
-        fill: places with ``mass_g`` and ``gauge``, and rest, as in the plan.
-        title: the job or part.
-        paper: "a4" or "letter".
-        pictures: PNG files of the pockets.
-    """
-    import typst
-
-    names = [f"fill-{n}.png" for n in range(1, len(pictures) + 1)]
-    data = {
-        "paper": "us-letter" if paper == "letter" else "a4",
-        "colours": {n: palette.hex_of(getattr(palette, n.upper())) for n in _COLOURS},
-        "title": shortened(title, 64),
-        "fill": fill_page(fill, names),
-        "gauges": gauge_pages(fill, paper=paper),
-    }
-    text = kept_together(json.dumps(data, ensure_ascii=False))
-    sources = files("firstpull.packet")
-    with tempfile.TemporaryDirectory(prefix="firstpull-gauges-") as folder:
-        desk = Path(folder)
-        for name in SOURCES:
-            (desk / name).write_bytes(sources.joinpath(name).read_bytes())
-        (desk / "data.json").write_text(text, encoding="utf-8")
-        for name, image in zip(names, pictures, strict=True):
-            (desk / name).write_bytes(image)
-        with as_file(sources.joinpath("fonts")) as fonts:
-            pdf: bytes = typst.compile(
-                str(desk / SOURCES[0]), root=folder, font_paths=[str(fonts)], format="pdf"
-            )
-    return pdf
-
-
-_COLOURS = ("accent", "ink", "master", "clay", "silicone", "shell")
