@@ -47,12 +47,6 @@ class Parting:
                 found.append(wall)
         return tuple(found)
 
-    def freed_before(self, number: int) -> tuple[PartingWall, ...]:
-        """The walls of a piece behind which nothing is left when its turn comes."""
-        if not self.is_ordered:
-            return ()
-        return freed_walls(self.zones, number)
-
 
 @dataclass(frozen=True)
 class Rules:
