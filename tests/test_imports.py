@@ -30,6 +30,7 @@ GROUND = {"arrays", "errors", "estimate", "progress", "units"}
 STAGES = [
     "mesh", "demo", "material", "fit", "pieces", "surface", "mould", "cast", "finish", "hazards",
     "schedule", "stock", "price", "bench", "sheet", "sheet_fields", "sheet_check", "sheet_guide",
+    "job",
 ]  # fmt: skip
 SHEET = {name for name in STAGES if name.startswith("sheet")}
 

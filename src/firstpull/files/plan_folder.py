@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Any
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.job.refusals import DiscFull
 
 PLAN = "plan.json"
 
@@ -23,12 +24,6 @@ class BadFolder(WorkshopError):
     """A plan cannot be written to this folder."""
 
     code = "bad-folder"
-
-
-class DiscFull(WorkshopError):
-    """There is no room for the plan."""
-
-    code = "disc-full"
 
 
 class PlanFolder:

@@ -1,0 +1,1 @@
+"""What is remembered of a job between one day and the next."""
