@@ -76,12 +76,12 @@ def run_in_worker(
     ours, theirs = context.Pipe(duplex=False)
     process = context.Process(target=_child, args=(theirs, function, args))
     try:
-        with _interrupts_held():
+        with interrupts_held():
             process.start()
         theirs.close()
         return _answer(ours, process, progress, cancel or threading.Event())
     finally:
-        _end(process)
+        end_process(process)
         ours.close()
         theirs.close()
 
@@ -97,16 +97,11 @@ def _answer(
             kind, *content = pipe.recv()
         except EOFError:
             process.join(GRACE_SECONDS)
-            raise _lost(process.exitcode) from None
+            raise lost_worker(process.exitcode) from None
         if kind == "progress":
             progress(*content)
-        elif kind == "done":
-            return content[0]
-        elif kind == "refused":
-            error, error.code = content
-            raise error
         else:
-            raise WorkerBug(*content)
+            return answer_of(kind, content)
     raise Cancelled(
         where="The work",
         found="was called off",
@@ -114,7 +109,18 @@ def _answer(
     )
 
 
-def _lost(exitcode: int | None) -> WorkerLost:
+def answer_of(kind: str, content: list[Any]) -> Any:
+    """What a child's message says: its answer, or the error that it sent."""
+    if kind == "done":
+        return content[0]
+    if kind == "refused":
+        error, error.code = content
+        raise error
+    raise WorkerBug(*content)
+
+
+def lost_worker(exitcode: int | None) -> WorkerLost:
+    """The refusal that tells how a process ended, and what to do."""
     memory = "Close other programs, or give a mesh with fewer triangles, and run it again."
     if exitcode == -getattr(signal, "SIGKILL", 9):
         found = "was ended by the system, most often because memory ran out"
@@ -129,7 +135,7 @@ def _lost(exitcode: int | None) -> WorkerLost:
     return WorkerLost(where="The worker process", found=found, remedy="Run it again.")
 
 
-def _end(process: SpawnProcess) -> None:
+def end_process(process: SpawnProcess) -> None:
     """End the worker: asked first, then made to; leaves no process behind."""
     if process.pid is None:
         return
@@ -143,7 +149,7 @@ def _end(process: SpawnProcess) -> None:
 
 
 @contextlib.contextmanager
-def _interrupts_held() -> Iterator[None]:
+def interrupts_held() -> Iterator[None]:
     """Ctrl-C reaches every process of the terminal; a worker starts deaf to it.
 
     A child inherits the mask, so that only the parent decides what an interrupt means, and
@@ -162,23 +168,32 @@ def _interrupts_held() -> Iterator[None]:
 
 def _child(pipe: Connection, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
     """What the worker runs."""
+    begin_child()
+    pipe.send_bytes(pickled_answer(lambda: function(*args, progress=_reporter(pipe))))
+    pipe.close()
+
+
+def begin_child() -> None:
+    """What every spawned process does first: the parent alone decides when it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, HELD)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
+
+
+def pickled_answer(work: Callable[[], Any]) -> bytes:
+    """What work comes to, to be sent: ("done", answer), ("refused", error, code) or
+    ("bug", summary, trace). A process that runs out of memory ends itself, as lost."""
     try:
-        message = ("done", function(*args, progress=_reporter(pipe)))
-        payload = pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL)
+        return pickle.dumps(("done", work()), protocol=pickle.HIGHEST_PROTOCOL)
     except WorkshopError as error:
-        payload = pickle.dumps(("refused", _portable(error), error.code))
+        return pickle.dumps(("refused", portable(error), error.code))
     except MemoryError:
         os.kill(os.getpid(), signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
-        return
+        raise
     except Exception as error:
         summary = f"{type(error).__name__}: {error}"
-        payload = pickle.dumps(("bug", summary, traceback.format_exc()))
-    pipe.send_bytes(payload)
-    pipe.close()
+        return pickle.dumps(("bug", summary, traceback.format_exc()))
 
 
 def _reporter(pipe: Connection) -> Progress:
@@ -195,7 +210,7 @@ def _reporter(pipe: Connection) -> Progress:
     return report
 
 
-def _portable(error: WorkshopError) -> WorkshopError:
+def portable(error: WorkshopError) -> WorkshopError:
     """The refusal itself, or where it does not survive the way, one with the same words."""
     try:
         if str(pickle.loads(pickle.dumps(error))) == str(error):
@@ -207,7 +222,8 @@ def _portable(error: WorkshopError) -> WorkshopError:
     )
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
+    """Waits for the parent to be gone, then ends this process."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()
