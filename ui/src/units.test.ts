@@ -1,0 +1,35 @@
+import { describe, expect, it } from "vitest";
+import { duration, figure, toShown, toStored, unitShown } from "./units";
+
+describe("units", () => {
+  it("An inch is 25.4 mm, a pound 453.59237 g, and 0 C is 32 F (international definitions).", () => {
+    expect(toShown(25.4, "mm", "inch")).toBe(1);
+    expect(toShown(453.59237, "g", "inch")).toBeCloseTo(16, 12);
+    expect(toShown(0, "°C", "inch")).toBe(32);
+    expect(toShown(100, "°C", "inch")).toBe(212);
+    expect(toShown(16.387064, "cm³", "inch")).toBeCloseTo(1, 12);
+  });
+  it("What is typed comes back as it was stored, in either system.", () => {
+    for (const unit of ["mm", "g", "°C", "cm³", "pct"])
+      for (const chosen of ["metric", "inch"] as const)
+        for (const value of [0.3, 6, 8.25, 21, 214.7])
+          expect(toStored(toShown(value, unit, chosen), unit, chosen)).toBeCloseTo(value, 6);
+  });
+  it("Metric input is stored to the digit.", () => {
+    expect(toStored(6.1, "mm", "metric")).toBe(6.1);
+  });
+  it("Figures carry the digits that their size deserves.", () => {
+    expect(figure(1234.56, "g", undefined, "metric")).toBe("1\u202f235");
+    expect(figure(12.34, "mm", undefined, "metric")).toBe("12.3");
+    expect(figure(-0.456, "mm", undefined, "metric")).toBe("\u22120.46");
+  });
+  it("Units without a counterpart stay.", () => {
+    expect(unitShown("min", "inch")).toBe("min");
+    expect(unitShown("cm3", "metric")).toBe("cm³");
+  });
+  it("Durations are read in minutes, hours or days.", () => {
+    expect(duration(45)).toBe("45 min");
+    expect(duration(150)).toBe("2.5 h");
+    expect(duration(60 * 72)).toBe("3 days");
+  });
+});

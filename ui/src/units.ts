@@ -1,0 +1,90 @@
+/** Units of the page: what is stored stays in mm, g and degrees C; only what is shown changes. */
+
+import { signal } from "@preact/signals";
+
+export type System = "metric" | "inch";
+
+interface Shown {
+  unit: string;
+  of: (value: number) => number;
+  back: (value: number) => number;
+  digits: number; // more than the metric figure shows
+}
+
+const same = (value: number): number => value;
+
+function factor(unit: string, by: number, digits: number): Shown {
+  return { unit, of: (v) => v / by, back: (v) => v * by, digits };
+}
+
+/** For each stored unit, what an inch workshop reads; exact by definition of inch and pound. */
+const INCH: Record<string, Shown> = {
+  mm: factor("in", 25.4, 2),
+  cm: factor("in", 2.54, 2),
+  "cm²": factor("in²", 2.54 ** 2, 1),
+  cm2: factor("in²", 2.54 ** 2, 1),
+  "cm³": factor("in³", 2.54 ** 3, 1),
+  cm3: factor("in³", 2.54 ** 3, 1),
+  "cm³/h": factor("in³/h", 2.54 ** 3, 2),
+  g: factor("oz", 28.349523125, 1),
+  kg: factor("lb", 0.45359237, 2),
+  "°C": { unit: "°F", of: (v) => v * 1.8 + 32, back: (v) => (v - 32) / 1.8, digits: 0 },
+  "g/cm³": factor("oz/in³", 28.349523125 / 2.54 ** 3, 3),
+  "g/cm3": factor("oz/in³", 28.349523125 / 2.54 ** 3, 3),
+};
+
+const NICER: Record<string, string> = { cm2: "cm²", cm3: "cm³", "g/cm3": "g/cm³", degrees: "°", deg: "°", x: "×" };
+
+const KEPT = "firstpull.units";
+
+export const system = signal<System>(read());
+
+function read(): System {
+  return globalThis.localStorage?.getItem(KEPT) === "inch" ? "inch" : "metric";
+}
+
+export function setSystem(chosen: System): void {
+  system.value = chosen;
+  globalThis.localStorage?.setItem(KEPT, chosen);
+}
+
+/** The stored unit as the chosen system names it. */
+export function unitShown(unit: string, chosen: System = system.value): string {
+  const inch = chosen === "inch" ? INCH[unit] : undefined;
+  return inch?.unit ?? NICER[unit] ?? unit;
+}
+
+/** A stored value in the chosen system. */
+export function toShown(value: number, unit: string, chosen: System = system.value): number {
+  return (chosen === "inch" ? INCH[unit]?.of ?? same : same)(value);
+}
+
+/** What was typed in the chosen system, as it is stored; metric input is kept to the digit. */
+export function toStored(value: number, unit: string, chosen: System = system.value): number {
+  const inch = chosen === "inch" ? INCH[unit] : undefined;
+  return inch === undefined ? value : Number(inch.back(value).toPrecision(9));
+}
+
+/** A figure as it is read: as many digits as it deserves, thousands set apart. */
+export function figure(value: number, unit: string, digits?: number, chosen: System = system.value): string {
+  const inch = chosen === "inch" ? INCH[unit] : undefined;
+  const shown = toShown(value, unit, chosen);
+  const places = inch !== undefined ? Math.max(inch.digits, digits ?? 0) : digits ?? usual(shown);
+  return shown
+    .toLocaleString("en-GB", { maximumFractionDigits: places, minimumFractionDigits: 0 })
+    .replaceAll(",", "\u202f")
+    .replace(/^-/, "\u2212");
+}
+
+/** Digits after the point that a figure of this size is read with. */
+function usual(value: number): number {
+  const size = Math.abs(value);
+  return size >= 100 ? 0 : size >= 10 ? 1 : 2;
+}
+
+/** Minutes in the words of a working day. */
+export function duration(minutes: number): string {
+  if (minutes < 90) return `${Math.round(minutes)} min`;
+  if (minutes < 36 * 60) return `${figure(minutes / 60, "h", minutes < 600 ? 1 : 0)} h`;
+  return `${figure(minutes / 1440, "days", 1)} days`;
+}

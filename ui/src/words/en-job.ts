@@ -1,0 +1,3 @@
+/** Words of one job and its stages. */
+
+export const job = {};
