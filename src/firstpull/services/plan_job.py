@@ -32,8 +32,16 @@ READ, SHAPED, PROVED, DRAWN = 0.1, 0.6, 0.85, 0.97  # shares of the work
 DRAWING = "drawing the pictures"
 
 
+OnRead = Callable[[UnitChoice, tuple[str, ...]], None]
+
+
 def plan_job(
-    request: PlanRequest, stages: Stages, progress: Progress = quiet, *, today: str | None = None
+    request: PlanRequest,
+    stages: Stages,
+    progress: Progress = quiet,
+    *,
+    today: str | None = None,
+    on_read: OnRead | None = None,
 ) -> PlanResult:
     """The whole line, no question asked.
 
@@ -42,12 +50,15 @@ def plan_job(
         stages: runs each stage, or finds its result.
         progress: told what is being done.
         today: YYYY-MM-DD on the pages; None takes today.
+        on_read: told the mesh's unit and what reading it showed, before anything is shaped.
 
     Raises:
         WorkshopError: the sheet, the mesh or the shape is refused; says what to do.
     """
     sheet, given = sheet_for(request)
     mesh, unit, notes = _read(request, sheet, stages)
+    if on_read is not None:
+        on_read(unit, notes)
     shape = shape_mould(mesh, unit, sheet, stages, span=(READ, SHAPED))
     work = plan_work(shape, sheet)
     folder = "-".join(sheet.job.part_name.split())

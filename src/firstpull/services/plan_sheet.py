@@ -64,8 +64,17 @@ def _named_after_file(sheet: JobSheet, given: set[str], request: PlanRequest) ->
     """A job without a name takes that of its mesh file."""
     if request.mesh_path is None:
         return sheet
-    stem = re.sub(r"[^\w -]+", " ", request.mesh_path.stem).strip(" -")[:60] or "part"
-    stem = stem if re.match(r"\w", stem) else f"part {stem}"
+    stem = plain_name(request.mesh_path.stem)
     names = {"job.name": stem, "job.part_name": stem}
     missing = {field: name for field, name in names.items() if field not in given}
     return with_answers(sheet, missing, place=str) if missing else sheet
+
+
+def plain_name(name: str) -> str:
+    """A name as a sheet takes it for a job or a part, and as a folder may be called.
+
+    >>> plain_name("heron (v2)"), plain_name("../"), plain_name("_x")
+    ('heron  v2', 'part', '_x')
+    """
+    plain = re.sub(r"[^\w -]+", " ", name).strip(" -")[:60] or "part"
+    return plain if re.match(r"\w", plain) else f"part {plain}"
