@@ -78,6 +78,7 @@ class Run:
         made_at, started_at, ended_at: with a time zone; None where not yet.
         refusal: why it failed, as WorkshopError.as_json; None unless it did.
         summary: what a maker wants to know first, as run_plan.summary_of; None until done.
+        revision_number: of the mesh planned.
     """
 
     id: str
@@ -92,6 +93,7 @@ class Run:
     ended_at: datetime.datetime | None = None
     refusal: dict[str, Any] | None = None
     summary: dict[str, Any] | None = None
+    revision_number: int = 1
 
     @property
     def is_under_way(self) -> bool:

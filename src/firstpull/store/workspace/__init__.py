@@ -1,0 +1,1 @@
+"""A folder that remembers jobs: a database, the meshes that came in, and the runs."""

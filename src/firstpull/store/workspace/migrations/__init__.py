@@ -1,0 +1,1 @@
+"""How the database came to its present tables, one step a file under versions."""
