@@ -20,7 +20,7 @@ from firstpull.cli.app import app
 from firstpull.core.mesh.adjacency import face_pairs
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.solid import mesh_of
-from firstpull.core.mould.show import RimTouchesItself, _loops
+from firstpull.core.mould.show import RimTouchesItself, border_loops
 from firstpull.files.write_stl import write_stl
 from firstpull.services.plan_job import plan_job
 from firstpull.services.plan_types import PlanRequest
@@ -197,6 +197,6 @@ def test_a_rim_that_passes_a_place_twice_is_named() -> None:
     ]
     faces[[first, across[0]]] = True
     with pytest.raises(RimTouchesItself, match="touches itself near") as refusal:
-        _loops(dome, pairs, faces)
+        border_loops(dome, pairs, faces)
     np.testing.assert_allclose(refusal.value.place_mm, dome.vertices_mm[vertex])
     assert "wall's width" in str(refusal.value)

@@ -22,6 +22,7 @@ PartName = Annotated[str, Strict(), Field(min_length=1, max_length=60, pattern=r
 DIRECTION, POINT = "three numbers, not all 0", "three numbers"
 LEAST_BOX_MM, LARGEST_BOX_MM = 80.0, 3000.0
 MOST_WALLS, MOST_PULLS, MOST_DABS, MOST_POINTS = 3, 4, 200, 500
+MOST_SHOW_DABS = 400
 
 
 def _known(material_id: str, kind: Kind) -> str:
@@ -98,6 +99,16 @@ class Shop(Section):
     )
 
 
+class ShowDab(Section):
+    """A dab of the brush that says whether the mould copies what is under it."""
+
+    at: Point = ask(
+        ..., "its middle, on the surface", "only the maker knows", empty="needed", allowed=POINT
+    )
+    radius_mm: Real = ask(10.0, "its radius on the printed part", "a broad brush", ge=0.5, le=200)
+    copied: Yes = ask(..., "whether it is copied, or left", "only the maker knows", empty="needed")
+
+
 class Master(Section):
     """How the mesh becomes the master."""
 
@@ -116,6 +127,14 @@ class Master(Section):
     )
     wall_mm: Real = ask(
         3.0, "wall given to an open surface, inward", "prints well, stays stiff", ge=0.8, le=20
+    )
+    paint: Annotated[list[ShowDab], Field(max_length=MOST_SHOW_DABS)] | None = ask(
+        None,
+        "what is copied or left all the same, dabs of {at, radius_mm, copied}, in the mesh's "
+        "axes; later ones win",
+        "the outside is found by itself",
+        empty="none",
+        allowed=f"up to {MOST_SHOW_DABS} dabs",
     )
 
 

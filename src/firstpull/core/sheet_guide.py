@@ -52,6 +52,23 @@ shell:
 """
 
 
+_PAINT = """## Painting the show surface
+
+The show surface, what the mould copies, is found by itself. Dabs of a brush change it: each is
+copied or left, whatever was found, and of two that overlap the later one wins. A dab stays on
+its side of the wall. Places are in the mesh file's own coordinates, and `firstpull lock --for`
+carries them to a revision that lies elsewhere. What is painted as copied must hang together with
+the rest.
+
+```yaml
+master:
+  paint:
+    - {at: [31, 12, 40], radius_mm: 5, copied: yes}
+    - {at: [0, -60, 22], radius_mm: 8, copied: no}
+```
+"""
+
+
 def sheet_guide() -> str:
     """The text of docs/sheet.md: a table for each group of fields."""
     groups: dict[str, list[str]] = {}
@@ -63,14 +80,15 @@ def sheet_guide() -> str:
         about = (model.__doc__ or "").splitlines()[0] if model else "Beside the groups."
         title = f"## {group}" if group else "## On its own"
         parts.append("\n".join([title, "", about, "", *_TABLE, *rows, ""]))
-    return "\n".join([*parts, _STEERING, *_items()])
+    return "\n".join([*parts, _STEERING, *_items("shell"), _PAINT, *_items("master")])
 
 
-def _items() -> list[str]:
-    """A table for what stands in each list."""
+def _items(group: str) -> list[str]:
+    """A table for what stands in each list of a group."""
     lists: dict[str, list[str]] = {}
     for entry in describe_list_fields():
-        lists.setdefault(entry.name.rpartition(".")[0], []).append(_row(entry))
+        if entry.name.startswith(f"{group}."):
+            lists.setdefault(entry.name.rpartition(".")[0], []).append(_row(entry))
     return [
         "\n".join([f"Each of `{name}`:", "", *_TABLE, *rows, ""]) for name, rows in lists.items()
     ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstpull.core.arrays import Floats
+from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.measure import Measures, measure
@@ -21,11 +22,12 @@ from firstpull.core.mould.loose import Loosened, LoosePiece
 from firstpull.core.mould.options import Option
 from firstpull.core.mould.parting import Rules
 from firstpull.core.mould.passages import Passage, find_passages
-from firstpull.core.mould.place import Standing, stand_on_board, turn_up
+from firstpull.core.mould.place import Standing, repainted, stand_on_board, turn_up
 from firstpull.core.mould.pockets import Pocket, find_pockets
 from firstpull.core.mould.proof import MouldProof, prove_mould
 from firstpull.core.mould.shell import SkinAndShell, room_for_shell
 from firstpull.core.mould.show import RimTouchesItself, rim_touches_itself
+from firstpull.core.mould.show_paint import ShowInPieces, dabs_in, show_in_pieces
 from firstpull.core.mould.skin import SkinShape, shape_skin
 from firstpull.core.mould.steered import need_place_for_walls
 from firstpull.core.mould.steering import Steering, steering_of
@@ -127,11 +129,12 @@ def shape_mould(
             mended.mesh,
             up,
             below_rim_mm=sheet.board.below_rim_mm,
-            span=part(0.23, 0.37),
+            span=part(0.23, 0.35),
         )
+    standing = _painted(standing, sheet, scaling, stages, part(0.35, 0.37))
     to_mould = standing.frame @ scaling
     steering = steering_of(sheet, to_mould)  # refused here, before anything is shaped
-    with _places_in_file(to_mould):
+    with _places_in_file(to_mould, painted=standing.show.unpainted is not None):
         body = stages.run(
             "building the body",
             build_body,
@@ -173,17 +176,53 @@ def shape_mould(
     )
 
 
+def _painted(
+    standing: Standing, sheet: JobSheet, scaling: Floats, stages: Stages, span: tuple[float, float]
+) -> Standing:
+    """The show surface as the sheet paints it; as found where it does not."""
+    if not sheet.master.paint:
+        return standing
+    to_found = standing.frame @ scaling
+    with _places_in_file(to_found, painted=True):
+        return stages.run(
+            "painting the show surface",
+            repainted,
+            standing,
+            dabs_in(sheet.master.paint, to_found),
+            below_rim_mm=sheet.board.below_rim_mm,
+            span=span,
+        )
+
+
 @contextmanager
-def _places_in_file(to_mould: Floats) -> Iterator[None]:
-    """Names the place of a refusal in the axes of the mesh file."""
+def _places_in_file(to_mould: Floats, *, painted: bool = False) -> Iterator[None]:
+    """Names the place of a refusal in the axes of the mesh file, and the paint that may be why."""
     try:
         yield
-    except (ShowBuried, RimTouchesItself) as refused:
+    except (ShowBuried, RimTouchesItself, ShowInPieces) as refused:
         x, y, z = (np.linalg.inv(to_mould) @ [*refused.place_mm, 1.0])[:3]
         place = (float(x), float(y), float(z))
-        if isinstance(refused, ShowBuried):
-            raise show_buried(refused.share, place, frame="mesh file's axes") from None
-        raise rim_touches_itself(place, frame="mesh file's axes") from None
+        raise _told_in_file(refused, place, painted=painted) from None
+
+
+def _told_in_file(
+    refused: ShowBuried | RimTouchesItself | ShowInPieces,
+    place: tuple[float, float, float],
+    *,
+    painted: bool,
+) -> WorkshopError:
+    frame = "mesh file's axes"
+    if isinstance(refused, ShowInPieces):
+        return show_in_pieces(place, area_mm2=refused.area_mm2, dab=refused.dab, frame=frame)
+    told: ShowBuried | RimTouchesItself
+    if isinstance(refused, ShowBuried):
+        told = show_buried(refused.share, place, frame=frame)
+    else:
+        told = rim_touches_itself(place, frame=frame)
+    if not painted:
+        return told
+    remedy = f"Where master.paint changed that place, take the dabs out. {told.remedy}"
+    return type(told)(where=told.where, found=told.found, limit=told.limit, remedy=remedy)
 
 
 def _scaling(factor: float) -> Floats:

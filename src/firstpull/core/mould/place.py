@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from firstpull.core.arrays import Floats
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.show import Show, find_show
+from firstpull.core.mould.show_paint import ShowDab, painted
 from firstpull.core.mould.up import Up
 
 LOWEST_MM = 5.0  # no part of the master comes nearer to the board
@@ -28,6 +30,15 @@ class Standing:
     show: Show
     frame: Floats
 
+    @property
+    def painted_cm2(self) -> tuple[float, float]:
+        """Area that paint turned: to be copied, and to be left."""
+        was = self.show.unpainted
+        if was is None:
+            return 0.0, 0.0
+        areas, now = self.master.face_areas_mm2 / 100, self.show.faces
+        return float(areas[now & ~was].sum()), float(areas[was & ~now].sum())
+
 
 def stand_on_board(mesh: Mesh, up: Up, *, below_rim_mm: float) -> Standing:
     """Turns the master, finds its show surface and puts the board under its rim.
@@ -42,6 +53,25 @@ def stand_on_board(mesh: Mesh, up: Up, *, below_rim_mm: float) -> Standing:
     show = find_show(turned)
     frame = board_frame(turned, show, below_rim_mm=below_rim_mm)
     return Standing(turned.moved(frame), show, frame @ turn)
+
+
+def repainted(standing: Standing, dabs: Sequence[ShowDab], *, below_rim_mm: float) -> Standing:
+    """The master with its show surface as the maker painted it, on the board anew.
+
+    Args:
+        standing: with the show surface as found.
+        dabs: in order, in the mould frame.
+        below_rim_mm: board under the lowest point of the rim, which paint may have moved.
+
+    Raises:
+        as :func:`firstpull.core.mould.show_paint.painted`.
+    """
+    show = painted(standing.master, standing.show, dabs)
+    rims = (each.loops[0] for each in (standing.show, show))
+    if len({tuple(np.sort(rim).tolist()) for rim in rims}) == 1:
+        return Standing(standing.master, show, standing.frame)
+    frame = board_frame(standing.master, show, below_rim_mm=below_rim_mm)
+    return Standing(standing.master.moved(frame), show, frame @ standing.frame)
 
 
 def board_frame(mesh: Mesh, show: Show, *, below_rim_mm: float) -> Floats:

@@ -63,6 +63,8 @@ class Show:
         area_mm2: area of the show surface.
         wall_mm: (F,) thickness behind each face that has a partner, NaN elsewhere.
         is_shell: whether most of the show surface is a wall with an inside.
+        unpainted: (F,) what would be copied without the maker's paint; None where nothing
+            was painted, or where paint changed nothing.
     """
 
     faces: Flags
@@ -70,6 +72,7 @@ class Show:
     area_mm2: float
     wall_mm: Floats
     is_shell: bool
+    unpainted: Flags | None = None
 
 
 def find_show(mesh: Mesh) -> Show:
@@ -87,7 +90,7 @@ def find_show(mesh: Mesh) -> Show:
     leaning = _leaning(mesh, pairs, partner, view)
     faces = _cut(mesh, pairs, leaning)
     faces = _without_islands(mesh, pairs, faces, leaning)
-    faces = _without_pinches(mesh, pairs, faces)
+    faces = without_pinches(mesh, pairs, faces)
     # opening a pinch may cut single hidden faces off
     faces = _without_islands(mesh, pairs, faces, leaning)
     shown = float(areas[faces].sum())
@@ -99,12 +102,12 @@ def find_show(mesh: Mesh) -> Show:
             remedy="Give another direction with --up, or cut the model open at the back.",
         )
     is_shell = float(areas[faces & (partner >= 0)].sum()) > 0.5 * shown
-    loops = _loops(mesh, pairs, faces)
-    _refuse_slight_rim(mesh, loops[0])
+    loops = border_loops(mesh, pairs, faces)
+    need_wide_rim(mesh, loops[0])
     return Show(faces, loops, shown, wall, is_shell)
 
 
-def _refuse_slight_rim(mesh: Mesh, rim: NDArray[np.int32]) -> None:
+def need_wide_rim(mesh: Mesh, rim: NDArray[np.int32]) -> None:
     """A figure copied all around but for an ear stands on no board."""
     from scipy.spatial import ConvexHull
 
@@ -184,26 +187,38 @@ def _cut(mesh: Mesh, pairs: FacePairs, leaning: Floats) -> Flags:
 
     Sure faces that stand among their like are not asked: they are one with show or hidden.
     """
+    sure = np.abs(leaning) > SURE
+    pull = mesh.face_areas_mm2 * np.where(sure, 50.0, 1.0) * np.abs(leaning)
+    return cheapest_border(pairs, leaning >= 0, asked=_in_doubt(pairs, leaning), pull=pull)
+
+
+def cheapest_border(pairs: FacePairs, shown: Flags, *, asked: Flags, pull: Floats) -> Flags:
+    """(F,) show or not: the border that costs least, drawn among the faces that are asked.
+
+    A border costs its length, next to nothing along a sharp edge; a face that changes sides
+    costs its pull.
+
+    Args:
+        shown: (F,) what each face would rather be; those that are not asked stay so.
+        asked: (F,) faces that may change sides.
+        pull: (F,) what a change costs, in mm of border through a smooth surface.
+    """
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
-    shown = leaning >= 0
-    asked = _in_doubt(pairs, leaning)
     count = int(asked.sum())
     show, hide = count, count + 1
     node = np.where(shown, show, hide)
     node[asked] = np.arange(count)
-    sharp = np.clip(np.abs(pairs.bend_deg) - 8.0, 0.0, None) / 25.0
-    border = pairs.length_mm * (0.02 + np.exp(-(sharp**2)))
-    sure = np.abs(leaning) > SURE
-    pull = (mesh.face_areas_mm2 * np.where(sure, 50.0, 1.0) * np.abs(leaning))[asked]
+    a, b = node[pairs.a], node[pairs.b]
+    met = (a != b) & ((a < count) | (b < count))
+    a, b = a[met], b[met]
+    sharp = np.clip(np.abs(pairs.bend_deg[met]) - 8.0, 0.0, None) / 25.0
+    border = pairs.length_mm[met] * (0.02 + np.exp(-(sharp**2)))
     unit = 1000.0 / float(np.median(pairs.length_mm))
     top = 2**30 // 64
     sides = np.minimum(border * unit, top).astype(np.int32) + 1
-    pulls = np.minimum(pull * unit, top).astype(np.int32)
-    a, b = node[pairs.a], node[pairs.b]
-    met = (a != b) & ((a < count) | (b < count))
-    a, b, sides = a[met], b[met], sides[met]
+    pulls = np.minimum(pull[asked] * unit, top).astype(np.int32)
     out = np.flatnonzero(shown[asked])
     kept = np.flatnonzero(~shown[asked])
     rows = np.concatenate([a, b, np.full(len(out), show), kept])
@@ -230,11 +245,17 @@ def _in_doubt(pairs: FacePairs, leaning: Floats) -> Flags:
     unlike = (leaning[pairs.a] >= 0) != (leaning[pairs.b] >= 0)
     doubt[pairs.a[unlike]] = True
     doubt[pairs.b[unlike]] = True
-    for _ in range(RINGS_ASKED):
-        near = doubt[pairs.a] | doubt[pairs.b]
-        doubt[pairs.a[near]] = True
-        doubt[pairs.b[near]] = True
-    return doubt
+    return ringed(pairs, doubt, rings=RINGS_ASKED)
+
+
+def ringed(pairs: FacePairs, faces: Flags, *, rings: int) -> Flags:
+    """(F,) the faces, and those up to so many steps from them across edges."""
+    wide = faces.copy()
+    for _ in range(rings):
+        near = wide[pairs.a] | wide[pairs.b]
+        wide[pairs.a[near]] = True
+        wide[pairs.b[near]] = True
+    return wide
 
 
 def _without_islands(mesh: Mesh, pairs: FacePairs, faces: Flags, leaning: Floats) -> Flags:
@@ -258,7 +279,7 @@ def _without_islands(mesh: Mesh, pairs: FacePairs, faces: Flags, leaning: Floats
     return ~hidden[patch]
 
 
-def _without_pinches(mesh: Mesh, pairs: FacePairs, faces: Flags) -> Flags:
+def without_pinches(mesh: Mesh, pairs: FacePairs, faces: Flags) -> Flags:
     """The border passes no vertex twice: show grows by the faces at such a vertex."""
     faces = faces.copy()
     for _ in range(20):
@@ -271,7 +292,7 @@ def _without_pinches(mesh: Mesh, pairs: FacePairs, faces: Flags) -> Flags:
     return faces
 
 
-def _loops(mesh: Mesh, pairs: FacePairs, faces: Flags) -> tuple[NDArray[np.int32], ...]:
+def border_loops(mesh: Mesh, pairs: FacePairs, faces: Flags) -> tuple[NDArray[np.int32], ...]:
     """The border as closed runs, the one that spans the most of the board first."""
     border = np.flatnonzero(faces[pairs.a] != faces[pairs.b])
     inside_a = faces[pairs.a[border]]
