@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from firstpull.core.progress import Progress, quiet
+from firstpull.services.jobs.desk import Desk
 from firstpull.services.plan_types import PlanRequest
 from firstpull.services.run_plan import run_plan as plan_in_worker
 from firstpull.services.stages import Stages
@@ -16,6 +19,11 @@ from firstpull.store.memory import MemoryStore
 
 STORE = "FIRSTPULL_STORE"
 DEBUG = "FIRSTPULL_DEBUG"
+WORKSPACE = "FIRSTPULL_WORKSPACE"
+
+UPLOAD_LIMIT_BYTES = 400_000_000
+SPARE_BYTES = 200_000_000
+"""Stay free on the workspace's disc when a mesh is taken in."""
 
 
 def store_folder(surroundings: Mapping[str, str]) -> Path:
@@ -52,3 +60,41 @@ def forgetful_stages() -> Stages:
 def wants_traces() -> bool:
     """Whether a fault of the program shows its traceback."""
     return os.environ.get(DEBUG, "") not in ("", "0")
+
+
+def workspace_folder(surroundings: Mapping[str, str]) -> Path:
+    """Where jobs are kept: FIRSTPULL_WORKSPACE, else ``firstpull`` in the home folder.
+
+    >>> workspace_folder({"FIRSTPULL_WORKSPACE": "/shop/jobs"}).as_posix()
+    '/shop/jobs'
+    """
+    return Path(surroundings.get(WORKSPACE) or "~/firstpull").expanduser()
+
+
+def now() -> datetime:
+    """This moment, with its time zone."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class Office:
+    """What the app works with; made once, shared by all requests.
+
+    Args:
+        desk: where jobs are kept.
+        publish: tells all open pages of a change: its name and plain data.
+        clock: this moment.
+        upload_limit_bytes: the largest mesh file that is taken in.
+        spare_bytes: must stay free on the disc when one is.
+    """
+
+    desk: Desk
+    publish: Callable[[str, dict[str, Any]], None]
+    clock: Callable[[], datetime] = now
+    upload_limit_bytes: int = UPLOAD_LIMIT_BYTES
+    spare_bytes: int = SPARE_BYTES
+
+    @property
+    def folder(self) -> Path:
+        """The workspace."""
+        return self.desk.folder

@@ -1,0 +1,1 @@
+"""The addresses of the interface, a file for each noun."""

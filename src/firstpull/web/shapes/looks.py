@@ -1,0 +1,75 @@
+"""What the eyes get of a run: meshes, maps, findings, and a preview of walls being moved."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from firstpull.web.shapes.base import Asked, Shape, Vector
+
+MeshRole = Literal["arrived", "master", "body", "skin", "shell", "loose"]
+MapName = Literal["thickness", "show", "visibility", "skin_mm", "fill_mm"]
+
+
+class MapTitle(Shape):
+    """A figure at each vertex of a mesh that can be asked for."""
+
+    name: str
+    title: str
+    unit: str
+
+
+class LookMesh(Shape):
+    """A mesh that can be shown."""
+
+    name: str = Field(description="As in /api/runs/{run_id}/meshes/{name}.box.")
+    role: MeshRole
+    title: str
+    triangles: int
+    bytes: int
+    pull: Vector | None = Field(description="Which way it leaves, in mould axes.")
+    frame: Literal["file", "mould"]
+    maps: list[MapTitle]
+
+
+class Look(Shape):
+    """What there is to see of a run; grows as the work goes on."""
+
+    stage: Literal["read", "planned"]
+    file_axes: bool = Field(description="Whether places are in the mesh file's axes.")
+    to_mould: list[float] | None = Field(
+        description="From the file's axes to the mould's: 4 x 4, by rows."
+    )
+    size_mm: Vector
+    triangles: int
+    findings: list[dict[str, Any]] = Field(description="What was found in the mesh, with places.")
+    meshes: list[LookMesh]
+
+
+class WallAsked(Asked):
+    """A wall of the shell: a plane, bent or not, or a line drawn on the part."""
+
+    through: Vector | None = Field(default=None, min_length=3, max_length=3)
+    facing: Vector | None = Field(default=None, min_length=3, max_length=3)
+    bend: list[Any] | None = Field(default=None, max_length=2000)
+    line: list[Vector] | None = Field(default=None, max_length=2000)
+
+
+class PreviewAsked(Asked):
+    """Walls to try, in mould axes; nothing is kept of them."""
+
+    walls: list[WallAsked] = Field(max_length=8)
+    pulls: list[Vector] | None = Field(default=None, max_length=8)
+
+
+class Preview(Shape):
+    """What such walls would make."""
+
+    pieces: int
+    fill_cm3: Any = Field(description="Silicone that must fill, in all or by piece.")
+    pulls: list[Vector]
+    in_order: bool = Field(description="Whether pieces must come off in this order.")
+    locks: list[dict[str, Any]] = Field(description="Where a piece is held: place and volume.")
+    stretches: list[dict[str, Any]] = Field(description="Parts of a line that lock, by pull.")
+    walls: list[dict[str, Any]] = Field(description="As used, in mould axes.")
