@@ -37,6 +37,8 @@ export function followLinks(event: MouseEvent): void {
   const link = (event.target as Element).closest?.("a");
   if (!link || link.target || link.hasAttribute("download") || link.origin !== location.origin) return;
   if (link.pathname.startsWith("/api/")) return;
+  // a place on the page that is shown: the browser goes there by itself
+  if (link.hash && link.pathname === location.pathname) return;
   event.preventDefault();
-  go(link.pathname);
+  go(link.pathname + link.hash);
 }

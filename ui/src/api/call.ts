@@ -56,8 +56,8 @@ async function shapeOf(answer: Response): Promise<RefusalShape> {
   return { code: "no_answer", where: "The program", found: `answered with ${answer.status}`, limit: "", remedy: "", sentence };
 }
 
-/** A file sent with its progress; fetch cannot tell how much has left. */
-export function send<T>(path: string, file: Blob, progress: (share: number) => void): Promise<T> {
+/** A file sent with its progress, which fetch cannot tell; a stop rejects with an AbortError. */
+export function send<T>(path: string, file: Blob, progress: (share: number) => void, stop?: AbortSignal): Promise<T> {
   return new Promise((resolve, reject) => {
     const request = new XMLHttpRequest();
     request.open("POST", path);
@@ -68,6 +68,8 @@ export function send<T>(path: string, file: Blob, progress: (share: number) => v
       if (request.status >= 200 && request.status < 300) return resolve(request.response as T);
       reject(new Refusal((request.response as RefusalShape | null) ?? LOST, request.status));
     };
+    request.onabort = () => reject(new DOMException("stopped", "AbortError"));
+    stop?.addEventListener("abort", () => request.abort());
     request.send(file);
   });
 }
