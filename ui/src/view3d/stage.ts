@@ -1,0 +1,108 @@
+/** The canvas, its renderer and camera; a frame is drawn only when something asks for one. */
+
+import { Box3, PerspectiveCamera, Scene, Sphere, Vector2, Vector3, WebGLRenderer } from "three";
+
+export const FIELD_DEG = 26;
+const MOST_RATIO = 2;
+
+export type State = "loading" | "ready" | "failed";
+
+export class Stage {
+  readonly canvas: HTMLCanvasElement;
+  readonly over: HTMLDivElement;
+  readonly renderer: WebGLRenderer;
+  readonly scene = new Scene();
+  readonly camera = new PerspectiveCamera(FIELD_DEG, 1, 1, 5000);
+  readonly size = new Vector2(1, 1);
+  /** What is drawn, the ground included: it decides how near and far the camera sees. */
+  readonly whole = new Sphere(new Vector3(), 100);
+  /** Called before each frame; true asks for another one after it. */
+  readonly before: ((now: number) => boolean)[] = [];
+  /** Called after each frame, to lay the marks of the page over it. */
+  readonly after: (() => void)[] = [];
+  /** How a frame is drawn; a comparison draws two halves instead. */
+  drawn: (() => void) | null = null;
+  frame_ms = 0;
+  private asked = 0;
+  private readonly watch: ResizeObserver;
+
+  constructor(host: HTMLElement) {
+    this.canvas = document.createElement("canvas");
+    this.canvas.className = "bench-canvas";
+    this.renderer = new WebGLRenderer({
+      canvas: this.canvas,
+      antialias: true,
+      stencil: true,
+      powerPreference: "high-performance",
+    });
+    this.renderer.autoClear = false;
+    this.over = document.createElement("div");
+    this.over.className = "bench-over";
+    host.append(this.canvas, this.over);
+    this.watch = new ResizeObserver(() => this.fit(host));
+    this.watch.observe(host);
+    this.fit(host);
+  }
+
+  ask(): void {
+    this.asked ||= requestAnimationFrame((now) => this.frame(now));
+  }
+
+  get waits(): boolean {
+    return this.asked !== 0;
+  }
+
+  state(state: State): void {
+    this.canvas.dataset.state = state;
+  }
+
+  /** Draws at once, into whatever target the renderer has. */
+  draw(): void {
+    this.renderer.clear();
+    this.renderer.render(this.scene, this.camera);
+  }
+
+  /** Near and far close around what is shown, so that depth is told finely. */
+  reach(): void {
+    const along = this.camera.position.distanceTo(this.whole.center);
+    const r = this.whole.radius * 1.05;
+    this.camera.near = Math.max(along - r, r * 0.004, 0.05);
+    this.camera.far = Math.max(along + r, this.camera.near * 2);
+    this.camera.updateProjectionMatrix();
+    this.camera.updateMatrixWorld(true);
+  }
+
+  around(box: Box3): void {
+    box.getBoundingSphere(this.whole);
+  }
+
+  dispose(): void {
+    cancelAnimationFrame(this.asked);
+    this.watch.disconnect();
+    this.renderer.dispose();
+    this.canvas.remove();
+    this.over.remove();
+  }
+
+  private frame(now: number): void {
+    this.asked = 0;
+    const again = this.before.map((step) => step(now)).some(Boolean);
+    this.reach();
+    const start = performance.now();
+    if (this.drawn) this.drawn();
+    else this.draw();
+    this.frame_ms = performance.now() - start;
+    for (const step of this.after) step();
+    if (again) this.ask();
+  }
+
+  private fit(host: HTMLElement): void {
+    const width = Math.max(1, host.clientWidth);
+    const height = Math.max(1, host.clientHeight);
+    this.size.set(width, height);
+    this.renderer.setPixelRatio(Math.min(MOST_RATIO, window.devicePixelRatio || 1));
+    this.renderer.setSize(width, height, false);
+    this.camera.aspect = width / height;
+    this.ask();
+  }
+}
