@@ -1,0 +1,35 @@
+import { signal } from "@preact/signals";
+import { figure, unitShown } from "../units";
+import { t } from "../words";
+
+/** The number whose "why?" lies open; null where none does. */
+export const asked = signal<{ run: string; path: string } | null>(null);
+
+interface Props {
+  run: string;
+  /** Where it stands in plan.json, such as "parts.0.cast.pull_mass_g". */
+  path: string;
+  value: number | null | undefined;
+  unit: string;
+  what: string;
+  digits?: number;
+  /** Tenth and ninetieth of a hundred. */
+  spread?: { p10: number; p90: number } | undefined;
+  /** Where a ready text is shown in place of value and unit. */
+  words?: string;
+}
+
+/** A figure that answers "why?". */
+export function Fig({ run, path, value, unit, what, digits, spread, words }: Props) {
+  if (value === null || value === undefined) return null;
+  return (
+    <button class="fig" data-path={path} aria-label={t.why.ask(`${what}: ${words ?? `${figure(value, unit, digits)} ${unitShown(unit)}`}`)} aria-haspopup="dialog" onClick={() => (asked.value = { run, path })}>
+      <span class="value">
+        {words ?? figure(value, unit, digits)}
+        {!words && unit && <span class="unit">{unitShown(unit)}</span>}
+      </span>
+      <span class="what">{what}</span>
+      {spread && spread.p90 > spread.p10 && <span class="spread">{figure(spread.p10, unit, digits)}–{figure(spread.p90, unit, digits)} {t.job.eightOfTen}</span>}
+    </button>
+  );
+}

@@ -1,0 +1,149 @@
+import { useSignalEffect } from "@preact/signals";
+import { useEffect, useMemo, useState } from "preact/hooks";
+import { call, Refusal } from "../api/call";
+import type { Job, Look, StageName } from "../api/kinds";
+import { useAsked } from "../live/ask";
+import { latest } from "../live/live";
+import { DoneLeaf } from "../parts/DoneLeaf";
+import { Refused } from "../parts/Refused";
+import { TakeAway } from "../parts/TakeAway";
+import { Top } from "../parts/Top";
+import { UnderWay } from "../parts/UnderWay";
+import { go } from "../router";
+import { SheetLeaf } from "../sheet/SheetLeaf";
+import { t } from "../words";
+import { Bench3D } from "./Bench3D";
+import { CastFollows, CastSide } from "./Cast";
+import { asked } from "./Fig";
+import "./job.css";
+import { MasterFollows, MasterSide } from "./Master";
+import { findingsShown, ofMesh, ofMould, type Mind, type Plan } from "./minds";
+import { MouldFollows, MouldSide } from "./Mould";
+import { makeScene, partsOf, pinsOf, shownAt } from "./scene";
+import type { Stage } from "./stage";
+import { Tools } from "./Tools";
+import { useSheet } from "./useSheet";
+import { Way } from "./Way";
+import { WhyLeaf } from "./WhyLeaf";
+
+const SIDES = { master: MasterSide, mould: MouldSide, cast: CastSide };
+const FOLLOWS = { master: MasterFollows, mould: MouldFollows, cast: CastFollows };
+
+/** One job: the object large, the few decisions beside it, what follows from them below. */
+export function JobPage({ id, stage }: { id: string; stage: string }) {
+  const told = useAsked<Job>(`/api/jobs/${id}`, `job:${id}`);
+  const job = told.data;
+  const known = stage in SIDES;
+  useEffect(() => {
+    if (job && !known) go(`/jobs/${id}/${job.next.stage ?? "master"}`, true);
+  }, [job !== null, known]);
+  if (!job) {
+    return (
+      <>
+        <Top />
+        <main class="page"><Refused refusal={told.refusal} />{told.refusal && <p><a href="/">{t.nowhere.back}</a></p>}</main>
+      </>
+    );
+  }
+  return known ? <Open job={job} stage={stage as StageName} /> : null;
+}
+
+function Open({ job, stage }: { job: Job; stage: StageName }) {
+  const scene = useMemo(makeScene, [job.id]);
+  const hand = useSheet(job);
+  const [leaf, setLeaf] = useState<"" | "sheet" | "take" | "done">("");
+  const run = latest(job.run);
+  // until there is a plan, what is known of the mesh that is being planned is shown
+  const shown = job.plan_id ?? run?.id ?? null;
+  const look = useAsked<Look>(shown && `/api/runs/${shown}/look`, `run:${shown}`, `job:${job.id}`);
+  const plan = useAsked<Plan>(job.plan_id && `/api/runs/${job.plan_id}/plan`);
+  const minds = useMemo<Mind[]>(() => mindsAt(stage, look.data, plan.data), [stage, look.data, plan.data]);
+  const meshes = look.data?.meshes.map((mesh) => mesh.name).join();
+  useEffect(() => {
+    if (!look.data || !shown) return;
+    scene.change({ parts: partsOf(shown, look.data), shown: shownAt(stage, look.data), ghost: [], map: null, cut: null, compare: null, tool: "turn", apart: stage === "mould" ? 0.35 : 0, head: stage === "master" ? { url: "/api/headform" } : null });
+  }, [shown, meshes, stage]);
+  useEffect(() => scene.change({ pins: pinsOf(minds) }), [minds]);
+  useEffect(() => {
+    document.title = `${job.name} · ${t.name}`;
+  }, [job.name]);
+  useEffect(() => () => void (asked.value = null), [job.id]);
+  useSignalEffect(() => {
+    // both halves of a comparison must be on the bench
+    const view = scene.view.value;
+    const arrived = view.parts.find((part) => part.role === "arrived");
+    if (view.compare !== null && arrived && view.shown[arrived.name] === false) scene.change({ shown: { ...view.shown, [arrived.name]: true } });
+    if (view.compare === null && arrived && view.shown[arrived.name] && view.parts.some((part) => part.role === "master")) scene.change({ shown: { ...view.shown, [arrived.name]: false } });
+  });
+  const at: Stage = { job, run: shown, look: look.data, plan: plan.data, hand, scene, minds };
+  const Side = SIDES[stage];
+  const Follows = FOLLOWS[stage];
+  const pull = (plan.data?.parts[0].moulds[0].shell.pieces[0]?.pull ?? [0, 0, 1]) as [number, number, number];
+  const hasMended = (look.data?.meshes.some((m) => m.role === "arrived") && look.data.meshes.some((m) => m.role === "master")) ?? false;
+  return (
+    <>
+      <Top>
+        <strong title={job.name}>{job.name}</strong>
+        {job.due_on && <span class="small">{t.job.due(job.due_on)}</span>}
+      </Top>
+      <div class="job">
+        <Way job={job} stage={stage} />
+        <div class="object">
+          <Bench3D scene={scene} name={job.name} />
+          {look.data && shown && <Tools scene={scene} run={shown} look={look.data} pull={pull} name={`${job.name} ${t.job.stages[stage]}`} canCompare={stage === "master" && hasMended} />}
+        </div>
+        <main class="side">
+          <Progress job={job} />
+          <Side {...at} />
+        </main>
+        <footer class="follows">
+          <div class="ledger"><Follows {...at} /></div>
+          <p class="acts">
+            <button class="plain" onClick={() => setLeaf("sheet")}>{t.job.sheet}</button>
+            <button class="plain" onClick={() => setLeaf("done")}>{t.job.markDone}</button>
+            {job.plan_id && <a class="plain button" href={`/api/runs/${job.plan_id}/packet.pdf`} target="_blank" rel="noopener">{t.job.packet}</a>}
+            {job.plan_id && <button class="plain" onClick={() => setLeaf("take")}>{t.job.takeAway}</button>}
+          </p>
+        </footer>
+      </div>
+      {leaf === "sheet" && <SheetLeaf job={job} close={() => setLeaf("")} />}
+      {leaf === "done" && <DoneLeaf job={job} stage={stage} close={() => setLeaf("")} />}
+      {leaf === "take" && <TakeAway job={job} runId={job.plan_id!} close={() => setLeaf("")} />}
+      <WhyLeaf />
+    </>
+  );
+}
+
+/** What is being worked out, or why it stopped. */
+function Progress({ job }: { job: Job }) {
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const run = latest(job.run);
+  const again = (): void => {
+    setRefusal(null);
+    call("POST", `/api/jobs/${job.id}/runs`, {}).catch((error: unknown) => error instanceof Refusal && setRefusal(error));
+  };
+  const isOpen = run?.state === "waiting" || run?.state === "working";
+  return (
+    <div class="progress">
+      <UnderWay run={run} />
+      {run?.state === "failed" && (
+        <>
+          <h2>{t.run.failed}</h2>
+          <Refused refusal={run.refusal} />
+          <button class="plain" onClick={again}>{t.run.again}</button>
+        </>
+      )}
+      {!isOpen && run?.state !== "failed" && (run?.state === "cancelled" || (job.plan_id && !job.plan_is_current)) && (
+        <p>{run?.state === "cancelled" ? t.run.cancelled : t.run.stale} <button class="plain" onClick={again}>{t.run.replan}</button></p>
+      )}
+      <Refused refusal={refusal} />
+    </div>
+  );
+}
+
+function mindsAt(stage: StageName, look: Look | null, plan: Plan | null): Mind[] {
+  if (stage === "master") return ofMesh(findingsShown(look, plan));
+  if (!plan) return [];
+  if (stage === "mould") return ofMould(plan);
+  return plan.parts[0].cast.findings ? ofMesh(plan.parts[0].cast.findings.map((f: object) => ({ places_mm: [], ...f }))) : [];
+}

@@ -1,0 +1,151 @@
+import { useState } from "preact/hooks";
+import { Refusal } from "../api/call";
+import { Refused } from "../parts/Refused";
+import { figure, toShown, toStored, unitShown } from "../units";
+import { t } from "../words";
+import { Blank } from "./Blank";
+import { Fig } from "./Fig";
+import { Minds } from "./Minds";
+import { Paint } from "./Paint";
+import type { Stage } from "./stage";
+import { keep } from "./steer";
+
+/** The mesh as it arrived, what was mended, how large it is, which side is up and copied. */
+export function MasterSide(stage: Stage) {
+  const { job, look, plan, hand, minds, scene } = stage;
+  return (
+    <>
+      <h1>{t.job.stages.master}</h1>
+      <Sound stage={stage} />
+      {look && <Confirm stage={stage} />}
+      {minds.length > 0 && <h2>{t.job.mind}</h2>}
+      <Minds minds={minds} fly={scene.fly} />
+      {plan?.parts[0].master.mended_notes?.length > 0 && (
+        <details>
+          <summary>{t.job.mendedHow}</summary>
+          <ul class="notes">{plan.parts[0].master.mended_notes.map((note: string) => <li key={note}>{note}</li>)}</ul>
+        </details>
+      )}
+      {plan && <p class="say">{t.job.openWall} <Blank hand={hand} field="master.wall_mm" />. {t.job.scale} <Blank hand={hand} field="master.scale" />.</p>}
+      {plan && <Paint {...stage} />}
+      <p class="small">{job.revisions.length > 1 ? t.job.revision(job.revisions.at(-1)!.number, job.revisions.at(-1)!.file_name) : job.file_name}</p>
+    </>
+  );
+}
+
+/** Sound or mended, in one line. */
+function Sound({ stage: { look, plan } }: { stage: Stage }) {
+  if (!look) return null;
+  const findings = plan ? plan.parts[0].master.findings : look.findings;
+  const left = findings.filter((f: { mended?: boolean; blocks: string[] }) => !f.mended && f.blocks.length > 0).length;
+  const mended = findings.filter((f: { mended?: boolean }) => f.mended).length;
+  return <p class="lead">{plan ? t.job.sound(mended, left) : t.job.found(findings.length)} {t.triangles(look.triangles)}.</p>;
+}
+
+/** The only things that are asked: one real length, which side is up, how many. */
+function Confirm({ stage }: { stage: Stage }) {
+  const { job, hand, plan, run, scene, look } = stage;
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const guarded = async (work: () => Promise<void>): Promise<void> => {
+    setRefusal(null);
+    try {
+      await work();
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      setRefusal(error);
+    }
+  };
+  const { size, up, castings } = job.confirmed;
+  const steerUp = (way: [number, number, number]) =>
+    guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { up: way })));
+  return (
+    <section class="confirm" aria-label={t.job.confirm.title}>
+      <ol>
+        <li class={size ? "done" : ""}>
+          <Size stage={stage} guarded={guarded} />
+        </li>
+        <li class={up ? "done" : ""}>
+          <p>{up ? t.job.confirm.upSaid : t.job.confirm.up}</p>
+          {plan && (
+            <p class="acts">
+              {!up && <button class="plain" onClick={() => void steerUp([0, 0, 1])}>{t.job.confirm.right}</button>}
+              {up && <button class="plain" onClick={() => void guarded(() => hand.change({ "master.up": null }))}>{t.job.unlock}</button>}
+              <button class="plain" onClick={() => scene.bench.at && void steerUp(scene.bench.at.up())}>{t.job.confirm.thisUp}</button>
+              {look!.meshes.some((m) => m.role === "master") && (
+                <button class="plain" aria-pressed={scene.view.value.map?.url.endsWith("/show") ?? false}
+                  onClick={() => scene.change({ map: scene.view.peek().map?.url.endsWith("/show") ? null : { part: "master", url: `/api/runs/${run}/maps/master/show`, title: t.job.confirm.showMap, unit: "" } })}>
+                  {t.job.confirm.showCopied}
+                </button>
+              )}
+            </p>
+          )}
+        </li>
+        <li class={castings ? "done" : ""}>
+          <p>{t.job.confirm.castings} <Blank hand={hand} field="job.good_castings" />{!castings && hand.sheet && <button class="plain" onClick={() => void guarded(() => hand.change({ "job.good_castings": hand.value("job.good_castings") }))}>{t.job.confirm.right}</button>}</p>
+        </li>
+      </ol>
+      <Refused refusal={refusal} />
+    </section>
+  );
+}
+
+const SIDES = ["width", "depth", "height"] as const;
+
+function Size({ stage, guarded }: { stage: Stage; guarded: (work: () => Promise<void>) => Promise<void> }) {
+  const { job, look, plan, hand, scene } = stage;
+  const [asking, setAsking] = useState(false);
+  const [side, setSide] = useState<string>("0");
+  const [typed, setTyped] = useState("");
+  const size = (plan?.parts[0].sizes.printed ?? look!.size_mm) as number[];
+  const told = size.map((s) => figure(s, "mm", 0)).join(" × ");
+  const measured = scene.measured.value;
+  const here = side === "measured" && measured ? measured.length_mm : size[Number(side)] ?? 0;
+  const real = toStored(Number(typed.replace(",", ".")), "mm");
+  const scale = Number(hand.value("master.scale") ?? 1);
+  const fields = (factor: number) => ({ "master.scale": Number((scale * factor).toPrecision(7)), "master.unit": hand.value("master.unit") });
+  const take = (event: Event): void => {
+    event.preventDefault();
+    if (real > 0 && here > 0) void guarded(async () => { await hand.change(fields(real / here)); setAsking(false); });
+  };
+  return (
+    <>
+      <p>{job.confirmed.size ? t.job.confirm.sizeSaid(`${told} ${unitShown("mm")}`) : t.job.confirm.size(`${told} ${unitShown("mm")}`)}</p>
+      {!asking && (
+        <p class="acts">
+          {!job.confirmed.size && hand.sheet && <button class="plain" onClick={() => void guarded(() => hand.change(fields(1)))}>{t.job.confirm.right}</button>}
+          <button class="plain" onClick={() => setAsking(true)}>{t.job.confirm.other}</button>
+        </p>
+      )}
+      {asking && (
+        <form class="real" onSubmit={take}>
+          <label>{t.job.confirm.which}
+            <select value={side} onChange={(e) => { setSide(e.currentTarget.value); if (e.currentTarget.value === "measured") scene.change({ tool: "measure" }); }}>
+              {SIDES.map((name, i) => <option key={name} value={String(i)}>{t.job.confirm.sides[name]}, {figure(size[i]!, "mm", 1)} {unitShown("mm")}</option>)}
+              <option value="measured">{measured ? t.job.confirm.measured(`${figure(measured.length_mm, "mm", 1)} ${unitShown("mm")}`) : t.job.confirm.measure}</option>
+            </select>
+          </label>
+          <label>{t.job.confirm.real(unitShown("mm"))}
+            <input inputMode="decimal" value={typed} placeholder={String(Number(toShown(here, "mm").toFixed(1)))} onInput={(e) => setTyped(e.currentTarget.value)} />
+          </label>
+          <p class="acts">
+            <button class="main" type="submit" disabled={!(real > 0) || !(here > 0)}>{t.common.save}</button>
+            <button class="plain" type="button" onClick={() => setAsking(false)}>{t.common.cancel}</button>
+          </p>
+        </form>
+      )}
+    </>
+  );
+}
+
+export function MasterFollows({ run, plan }: Stage) {
+  if (!plan || !run) return null;
+  const part = plan.parts[0];
+  return (
+    <>
+      {SIDES.map((name, i) => <Fig key={name} run={run} path={`parts.0.sizes.printed.${i}`} value={part.sizes.printed[i]} unit="mm" digits={1} what={t.job.confirm.sides[name]} />)}
+      <Fig run={run} path="parts.0.master.volume_cm3" value={part.master.volume_cm3} unit="cm³" what={t.job.figs.volume} />
+      <Fig run={run} path="parts.0.master.area_cm2" value={part.master.area_cm2} unit="cm²" what={t.job.figs.area} />
+      <Fig run={run} path="parts.0.moulds.0.show_area_cm2" value={part.moulds[0].show_area_cm2} unit="cm²" what={t.job.figs.show} />
+    </>
+  );
+}

@@ -1,0 +1,21 @@
+import type { Mind } from "./minds";
+import { t } from "../words";
+
+/** Warnings; one with a place flies the camera there. */
+export function Minds({ minds, fly }: { minds: Mind[]; fly: (mind: Mind) => void }) {
+  if (minds.length === 0) return null;
+  return (
+    <ul class="minds">
+      {minds.map((mind, i) => (
+        <li key={mind.id} class={`mind ${mind.weight}`}>
+          <span class="sign" aria-hidden="true">{mind.weight === "stop" ? "!" : i + 1}</span>
+          <div>
+            <p><span class="unseen">{t.job.weight[mind.weight]}: </span>{mind.words}</p>
+            {mind.more && <p class="small">{mind.more}</p>}
+            {mind.place && <button class="plain" onClick={() => fly(mind)}>{t.job.showPlace}<span class="unseen"> {i + 1}</span></button>}
+          </div>
+        </li>
+      ))}
+    </ul>
+  );
+}

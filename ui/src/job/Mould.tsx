@@ -1,0 +1,193 @@
+import { useEffect, useState } from "preact/hooks";
+import { Refusal } from "../api/call";
+import type { V3 } from "../api/kinds";
+import { Refused } from "../parts/Refused";
+import { duration, figure, unitShown } from "../units";
+import { t } from "../words";
+import { Blank } from "./Blank";
+import { ChoiceChart, FromAbove, middle, type Option } from "./ChoiceChart";
+import { Fig } from "./Fig";
+import { Minds } from "./Minds";
+import type { Stage } from "./stage";
+import { draft, keep, lockOn, putBack, tryWalls, wallsOf, type Wall } from "./steer";
+
+/** Skin and shell: what they are made of, in how many pieces, parted where. */
+export function MouldSide(stage: Stage) {
+  const { plan, hand, minds, scene } = stage;
+  const printed = hand.value("shell.kind") === "printed";
+  return (
+    <>
+      <h1>{t.job.stages.mould}</h1>
+      <p class="say">
+        {t.job.mould.skin} <Blank hand={hand} field="skin.thickness_mm" /> {t.job.mould.of} <Blank hand={hand} field="skin.material" />, {t.job.mould.flange} <Blank hand={hand} field="skin.flange_width_mm" />. {t.job.mould.shell}{" "}
+        <Blank hand={hand} field="shell.kind" />, <Blank hand={hand} field="shell.thickness_mm" /> {t.job.mould.thick} <Blank hand={hand} field="shell.draft_deg" /> {t.job.mould.draft}
+        {printed && <>, {t.job.mould.gap} <Blank hand={hand} field="shell.clearance_mm" /></>}.
+      </p>
+      {plan && <Choice {...stage} />}
+      {plan && <Steer {...stage} />}
+      {minds.length > 0 && <h2>{t.job.mind}</h2>}
+      <Minds minds={minds} fly={scene.fly} />
+      {plan && <Proof plan={plan} />}
+    </>
+  );
+}
+
+/** The choice chart; a point that is chosen shows its walls and what would lock there. */
+function Choice({ plan, hand, scene }: Stage) {
+  const mould = plan.parts[0].moulds[0];
+  const options = mould.options as Option[];
+  const built = mould.shell.pieces.length as number;
+  const [chosen, setChosen] = useState(built);
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  useEffect(() => setChosen(built), [plan]);
+  const option = options.find((o) => o.pieces === chosen);
+  const choose = (pieces: number): void => {
+    setChosen(pieces);
+    const next = options.find((o) => o.pieces === pieces)!;
+    const isBuilt = pieces === built;
+    scene.change({ walls: wallsOf(next.walls, false), locks: next.locks.map(lockOn), tool: isBuilt ? "turn" : scene.view.peek().tool });
+  };
+  const build = async (pieces: number | null): Promise<void> => {
+    setRefusal(null);
+    try {
+      await hand.change({ "shell.pieces": pieces, ...(pieces === null ? {} : { "shell.walls": null, "shell.pulls": null }) });
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      setRefusal(error);
+    }
+  };
+  const said = hand.isSaid("shell.pieces");
+  return (
+    <section aria-label={t.job.choice.title}>
+      <h2>{t.job.choice.title}</h2>
+      <ChoiceChart options={options} chosen={chosen} choose={choose} />
+      {option && (
+        <div class="chosen-option">
+          <FromAbove option={option} relief={mould.relief ?? []} />
+          <div>
+            <p><strong>{t.pieces(option.pieces)}</strong>{option.pieces === built && `, ${t.job.choice.built}`}</p>
+            <p>{t.job.choice.sums(`${figure(middle(option.silicone_g), "g", 0)} ${unitShown("g")}`, `${figure(option.fill_cm3, "cm³")} ${unitShown("cm³")}`, `${figure(middle(option.shell_g), "g", 0)} ${unitShown("g")}`, duration(option.shell_min))}</p>
+            {option.strips_badly && <p class="own-flag">{t.job.choice.stripsBadly(`${figure(option.deepest_fill_mm, "mm", 0)} ${unitShown("mm")}`)}</p>}
+            <p class="acts">
+              {option.pieces !== built && <button class="main" onClick={() => void build(option.pieces)}>{t.job.choice.build(option.pieces)}</button>}
+              {option.pieces === built && !said && <button class="plain" onClick={() => void build(built)}>{t.job.choice.lock}</button>}
+              {said && <button class="plain" onClick={() => void build(null)}>{t.job.choice.asRecommended}</button>}
+            </p>
+          </div>
+        </div>
+      )}
+      {options.find((o) => o.recommended) && <p class="small">{(options.find((o) => o.recommended) as Option & { why: string }).why}</p>}
+      {(mould.options_left_out as string[] | undefined)?.map((line) => <p key={line} class="small">{line}</p>)}
+      <p class="small">{mould.least_pieces?.sentence}</p>
+      <Refused refusal={refusal} />
+    </section>
+  );
+}
+
+/** Walls and pulls moved by hand, or a line drawn; answered while the hand moves. */
+function Steer({ job, run, plan, hand, scene }: Stage) {
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const shell = plan.parts[0].moulds[0].shell;
+  const lockedWalls = hand.isSaid("shell.walls"), lockedPulls = hand.isSaid("shell.pulls");
+  const now = draft.value;
+  const view = scene.view.value;
+  const pulls = shell.pieces.map((piece: { pull: V3 }) => piece.pull) as V3[];
+  useEffect(() => {
+    putBack(scene, plan, lockedWalls);
+    scene.heard.walled = (id, through, facing) => {
+      const walls = scene.view.peek().walls.map((w) => (w.id === id ? { ...w, through, facing, bend: null } : w));
+      scene.change({ walls });
+      tryWalls(run!, scene, walls.map(({ through, facing, bend }) => ({ through, facing, bend: bend ?? null })), draft.peek()?.pulls ?? null);
+    };
+    scene.heard.pulled = (part, pull) => {
+      const index = Number(part.split("-")[1]) - 1;
+      const next = (draft.peek()?.pulls ?? pulls).map((p, i) => (i === index ? pull : p));
+      const walls = draft.peek()?.walls ?? shell.walls ?? [];
+      tryWalls(run!, scene, walls as Wall[], next);
+    };
+    scene.heard.lined = (line) => {
+      scene.change({ line });
+      if (line.length >= 3) tryWalls(run!, scene, [{ line }], null);
+    };
+    return () => {
+      scene.heard = {};
+      putBack(scene, plan, lockedWalls);
+      scene.change({ walls: [] });
+    };
+  }, [plan, lockedWalls]);
+  const guarded = async (work: () => Promise<unknown>): Promise<void> => {
+    setRefusal(null);
+    try {
+      await work();
+      putBack(scene, plan, true);
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      setRefusal(error);
+    }
+  };
+  const save = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, now!.pulls ? { walls: now!.walls, pulls: now!.pulls } : { walls: now!.walls })));
+  const lock = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { walls: shell.walls })));
+  const lockPulls = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { pulls })));
+  const tool = (name: "walls" | "line") => () => scene.change({ tool: view.tool === name ? "turn" : name, line: null });
+  const hasWalls = (shell.walls ?? []).length > 0;
+  return (
+    <section aria-label={t.job.steer.title}>
+      <h2>{t.job.steer.title}</h2>
+      <p class="acts">
+        {hasWalls && <button class="plain" aria-pressed={view.tool === "walls"} onClick={tool("walls")}>{t.job.steer.move}</button>}
+        <button class="plain" aria-pressed={view.tool === "line"} onClick={tool("line")}>{t.job.steer.draw}</button>
+        {hasWalls && !lockedWalls && !now && <button class="plain" onClick={() => void lock()}>{t.job.steer.lockWalls}</button>}
+        {!lockedPulls && !now && <button class="plain" onClick={() => void lockPulls()}>{t.job.steer.lockPulls}</button>}
+        {lockedWalls && <button class="plain" onClick={() => void guarded(() => hand.change({ "shell.walls": null }))}>{t.job.steer.freeWalls}</button>}
+        {lockedPulls && <button class="plain" onClick={() => void guarded(() => hand.change({ "shell.pulls": null }))}>{t.job.steer.freePulls}</button>}
+      </p>
+      {view.tool === "walls" && <p class="small">{t.job.steer.moveHelp}</p>}
+      {view.tool === "line" && <p class="small">{t.job.steer.drawHelp}</p>}
+      {now && (
+        <div class="draft" aria-live="polite" data-busy={now.busy}>
+          {now.answer && (
+            <p><strong>{t.job.steer.fill(`${figure(now.answer.fill_cm3, "cm³")} ${unitShown("cm³")}`)}</strong>, {t.job.steer.was(`${figure(plan.parts[0].moulds[0].skin.fill_cm3, "cm³")} ${unitShown("cm³")}`)}. {t.pieces(now.answer.pieces)}{now.answer.in_order ? `, ${t.job.steer.inOrder}` : ""}.</p>
+          )}
+          {now.answer && now.answer.locks.length > 0 && <p class="small">{t.job.steer.locks(now.answer.locks.length)}</p>}
+          {now.answer && now.answer.stretches.length > 0 && <p class="small">{t.job.steer.stretches(now.answer.stretches.length)}</p>}
+          <Refused refusal={now.refusal} />
+          <p class="acts">
+            <button class="main" disabled={!now.answer} onClick={() => void save()}>{t.job.steer.keep}</button>
+            <button class="plain" onClick={() => putBack(scene, plan, lockedWalls)}>{t.job.steer.back}</button>
+          </p>
+        </div>
+      )}
+      <Refused refusal={refusal} />
+    </section>
+  );
+}
+
+function Proof({ plan }: { plan: Stage["plan"] }) {
+  const proof = plan.parts[0].moulds[0].proof;
+  if (!proof) return null;
+  const held = proof.checks.filter((c: { passed: boolean }) => c.passed).length;
+  return (
+    <details>
+      <summary>{proof.passed ? t.job.proof.holds(held) : t.job.proof.fails(proof.checks.length - held)}</summary>
+      <ul class="notes">{proof.checks.map((c: { name: string; passed: boolean; sentence: string }) => <li key={c.name}>{c.passed ? "" : "! "}{c.sentence}</li>)}</ul>
+    </details>
+  );
+}
+
+export function MouldFollows({ run, plan }: Stage) {
+  if (!plan || !run) return null;
+  const mould = plan.parts[0].moulds[0];
+  const at = "parts.0.moulds.0";
+  const shell_g = mould.shell.pieces.reduce((s: number, p: { mass_g: number }) => s + p.mass_g, 0);
+  const chosen = mould.options.findIndex((o: Option) => o.pieces === mould.shell.pieces.length);
+  return (
+    <>
+      <Fig run={run} path={`${at}.skin.mass_g`} value={mould.skin.mass_g.p50} unit="g" digits={0} spread={mould.skin.mass_g} what={t.job.figs.silicone} />
+      <Fig run={run} path={`${at}.skin.fill_cm3`} value={mould.skin.fill_cm3} unit="cm³" what={t.job.figs.fill} />
+      {chosen >= 0 && <Fig run={run} path={`${at}.options.${chosen}.shell_g`} value={shell_g} unit="g" digits={0} what={t.job.figs.shell(mould.shell.pieces.length)} />}
+      <Fig run={run} path={`${at}.clay_cm3`} value={mould.clay_cm3} unit="cm³" what={t.job.figs.clay} />
+      <Fig run={run} path={`${at}.skin.stretch.ratio`} value={mould.skin.stretch.ratio} unit="×" digits={2} what={t.job.figs.stretch} />
+      <Fig run={run} path="schedule.mould_min.0" value={plan.schedule.mould_min[0]} unit="min" words={`${duration(plan.schedule.mould_min[0])}–${duration(plan.schedule.mould_min[1])}`} what={t.job.figs.mouldTime} />
+    </>
+  );
+}

@@ -1,0 +1,20 @@
+import type { Job, StageName } from "../api/kinds";
+import { t } from "../words";
+
+/** The way of the work as a rule: a long line at each stage, the one that lies open marked. */
+export function Way({ job, stage }: { job: Job; stage: StageName }) {
+  return (
+    <nav class="way" aria-label={t.job.way}>
+      <ol>
+        {job.stages.map((card) => (
+          <li key={card.stage} class={card.state}>
+            <a href={`/jobs/${job.id}/${card.stage}`} aria-current={card.stage === stage ? "step" : undefined}>
+              <span class="way-name">{t.job.stages[card.stage]}</span>
+              <span class="way-words">{card.words}</span>
+            </a>
+          </li>
+        ))}
+      </ol>
+    </nav>
+  );
+}

@@ -1,0 +1,66 @@
+/** Steering the shell with the hand: walls that move are answered at once, and kept when asked. */
+
+import { signal } from "@preact/signals";
+import { call, Refusal } from "../api/call";
+import type { Job, Sheet, V3 } from "../api/kinds";
+import type { LockOn, WallOn } from "../view3d/kinds";
+import type { Plan } from "./minds";
+import type { Scene } from "./scene";
+
+export interface Steered { pieces: number; fill_cm3: number; pulls: V3[]; in_order: boolean; locks: { piece: number; place_mm: V3; volume_cm3: number; sentence: string }[]; stretches: { points_mm: V3[] }[]; walls: Wall[] }
+export interface Wall { through?: V3; facing?: V3; bend?: V3[] | null; line?: V3[] }
+
+/** What the hand has moved and not yet kept. */
+export interface Draft { walls: Wall[]; pulls: V3[] | null; answer: Steered | null; refusal: Refusal | null; busy: boolean }
+
+export const draft = signal<Draft | null>(null);
+
+let asking: AbortController | null = null;
+let next: (() => void) | null = null;
+
+/** Asks what a shell at these walls would cost; while one question is open, only the last waits. */
+export function tryWalls(run: string, scene: Scene, walls: Wall[], pulls: V3[] | null): void {
+  draft.value = { walls, pulls, answer: draft.peek()?.answer ?? null, refusal: null, busy: true };
+  const ask = (): void => {
+    next = null;
+    asking = new AbortController();
+    call<Steered>("POST", `/api/runs/${run}/preview`, pulls ? { walls, pulls } : { walls }, asking.signal).then(
+      (answer) => settle({ walls, pulls, answer, refusal: null, busy: next !== null }, scene),
+      (error: unknown) => error instanceof Refusal && settle({ walls, pulls, answer: null, refusal: error, busy: next !== null }, scene),
+    ).finally(() => {
+      asking = null;
+      next?.();
+    });
+  };
+  if (asking) next = ask;
+  else ask();
+}
+
+function settle(now: Draft, scene: Scene): void {
+  if (!draft.peek()) return; // put back meanwhile
+  draft.value = now;
+  scene.change({ locks: (now.answer?.locks ?? []).map(lockOn), stretches: (now.answer?.stretches ?? []).map((s) => s.points_mm) });
+}
+
+export function lockOn(lock: { place_mm: V3; volume_cm3: number; sentence: string }): LockOn {
+  return { place: lock.place_mm, volume_cm3: lock.volume_cm3, words: lock.sentence };
+}
+
+/** Back to what the plan has. */
+export function putBack(scene: Scene, plan: Plan, isLocked: boolean): void {
+  asking?.abort();
+  next = null;
+  draft.value = null;
+  scene.change({ walls: wallsOf(plan.parts[0].moulds[0].shell.walls, isLocked), locks: [], stretches: [], line: null, tool: "turn" });
+}
+
+export function wallsOf(walls: Wall[] | undefined, locked: boolean): WallOn[] {
+  return (walls ?? []).filter((w) => w.through && w.facing).map((w, i) => ({ id: String(i), through: w.through!, facing: w.facing!, bend: w.bend ?? null, locked }));
+}
+
+export interface Steering { walls?: Wall[] | null; pulls?: V3[] | null; up?: V3 | null; paint?: { at: V3; radius_mm: number; copied: boolean }[] | null }
+
+/** Writes what the hand did into the sheet; places are in the axes of the plan that is shown. */
+export function keep(job: Job, run: string, version: number, steering: Steering): Promise<Sheet> {
+  return call<Sheet>("POST", `/api/jobs/${job.id}/steer`, { version, run_id: run, ...steering });
+}
