@@ -8,6 +8,8 @@ from contextlib import contextmanager
 from typing import Any
 
 from firstpull.core.demo import heron_half_mask
+from firstpull.core.material.mix import dose_of
+from firstpull.core.material.shelf import Shelf, package_shelf
 from firstpull.core.mesh.measure import inside_width_warning
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.topology import is_closed
@@ -56,11 +58,12 @@ def plan_job(
         WorkshopError: the sheet, the mesh or the shape is refused; says what to do.
     """
     sheet, given = sheet_for(request)
+    shelf = package_shelf().with_own(request.figures)
     mesh, unit, notes = _read(request, sheet, stages)
     if on_read is not None:
         on_read(unit, notes)
     shape = shape_mould(mesh, unit, sheet, stages, span=(READ, SHAPED))
-    work = plan_work(shape, sheet)
+    work = plan_work(shape, sheet, shelf)
     folder = "-".join(sheet.job.part_name.split())
     with _drawn(shape, stages) as pictures_drawn:
         proof = prove(shape, sheet, stages, span=(SHAPED, PROVED))
@@ -73,7 +76,8 @@ def plan_job(
             sheet,
             folder=folder,
             closed={name: is_closed(solid) for name, solid in written.items()},
-            assumed=_assumed(sheet, given, unit, shape),
+            assumed=_assumed(sheet, given, unit, shape, shelf),
+            own_figures=shelf.own_as_json(),
             remarks=[*unit.warnings, *notes, *_too_small(shape)],
             made_on=today or datetime.date.today().isoformat(),
         )
@@ -108,19 +112,30 @@ def _read(
 
 
 def _assumed(
-    sheet: JobSheet, given: set[str], unit: UnitChoice, shape: Geometry
+    sheet: JobSheet, given: set[str], unit: UnitChoice, shape: Geometry, shelf: Shelf
 ) -> list[dict[str, Any]]:
-    """Everything nobody said, with what the mesh decided filled in."""
+    """Everything nobody said, with what the mesh and the shop's own figures decided filled in."""
     decided = {
         "master.unit": (unit.unit, unit.why),
         "master.up": ([round(v, 3) + 0.0 for v in shape.up.direction], shape.up.why),
         "shell.pieces": (len(shape.built.pieces), shape.reason),
+        **_own_ratio(sheet, shelf),
     }
     entries = []
     for entry in sheet.assumed(given):
         value, why = decided.get(entry["field"], (entry["value"], entry["why"]))
         entries.append({**entry, "value": value, "why": why})
     return entries
+
+
+def _own_ratio(sheet: JobSheet, shelf: Shelf) -> dict[str, tuple[Any, str]]:
+    """The powder's ratio where this shop set it; else nothing."""
+    cast = sheet.cast
+    powder, resin = shelf.find(cast.powder, "powder"), shelf.find(cast.resin, "resin")
+    dose = dose_of(powder, resin, basis=cast.powder_basis)
+    if not dose.figure or powder[dose.figure].mark != "own":
+        return {}
+    return {"cast.powder_ratio": (dose.ratio, f"own figure: {powder[dose.figure].source}")}
 
 
 def _too_small(shape: Geometry) -> list[str]:

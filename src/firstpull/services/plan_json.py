@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.arrays import Floats
-from firstpull.core.material.row import find_material
+from firstpull.core.material.row import MaterialRow
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.from_above import relief
@@ -19,6 +19,7 @@ from firstpull.services.choice import choice_of
 from firstpull.services.plan_geometry import Geometry
 from firstpull.services.plan_work import Work
 from firstpull.services.shell_json import fill_as_json, shell_as_json, shell_meshes
+from firstpull.services.why_own import resting_on_own
 
 SCHEMA = 1
 LEAST_DRAFT_DEG = 2.0  # less binds easily; common practice
@@ -43,6 +44,7 @@ def plan_as_json(
     folder: str,
     closed: Mapping[str, bool],
     assumed: list[dict[str, Any]],
+    own_figures: list[dict[str, Any]],
     remarks: list[str],
     made_on: str,
 ) -> dict[str, Any]:
@@ -54,17 +56,18 @@ def plan_as_json(
         folder: the part's folder in the plan.
         closed: for each file of a solid, whether it is closed as written.
         assumed: everything nobody said.
+        own_figures: what this shop set itself, as ``Shelf.own_as_json``.
         remarks: sentences about unit and size, the worst first.
         made_on: YYYY-MM-DD.
     """
     part = {
         "name": sheet.job.part_name,
-        "sizes": _sizes(shape, sheet),
+        "sizes": _sizes(shape, work),
         "master": _master(shape, folder, closed),
         "moulds": [_mould(shape, work, sheet, folder, closed) | {"proof": proof.as_json()}],
         "cast": work.cast.as_json(),
     }
-    return {
+    plan = {
         "schema": SCHEMA,
         "job": {
             "name": sheet.job.name,
@@ -73,6 +76,8 @@ def plan_as_json(
             "made_on": made_on,
         },
         "assumed": assumed,
+        "own_figures": own_figures,
+        "materials": [_material(row) for row in work.rows],
         "warnings": _warnings(shape, work, proof, sheet, remarks),
         "parts": [part],
         "steps": [step.as_json() for step in work.steps],
@@ -80,12 +85,26 @@ def plan_as_json(
         "shopping": [item.as_json() for item in work.shopping],
         "cautions": [caution.as_json() for caution in work.cautions],
     }
+    for own, numbers in zip(own_figures, resting_on_own(plan), strict=True):
+        own["numbers"] = numbers
+    return plan
 
 
-def _sizes(shape: Geometry, sheet: JobSheet) -> dict[str, list[float]]:
+def _material(row: MaterialRow) -> dict[str, Any]:
+    """A row that went in, with its figures as they held."""
+    return {
+        "id": row.id,
+        "name": row.name,
+        "kind": row.kind,
+        "parts": None if row.parts is None else list(row.parts),
+        "figures": {name: figure.as_json() for name, figure in row.figures.items()},
+    }
+
+
+def _sizes(shape: Geometry, work: Work) -> dict[str, list[float]]:
     """Side lengths in the file's axes: as designed, as printed, as cast."""
-    silicone = find_material(sheet.skin.material, "silicone").typical("shrinkage") / 100
-    resin = find_material(sheet.cast.resin, "resin").typical("shrinkage") / 100
+    silicone = work.silicone.typical("shrinkage") / 100
+    resin = work.cast.resin.typical("shrinkage") / 100
     printed = np.ptp(shape.printed.vertices_mm, axis=0)
     return {
         "designed": _rounded(np.ptp(shape.designed.vertices_mm, axis=0), 2),

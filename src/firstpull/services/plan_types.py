@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from firstpull.core.material.own import OwnFigure
 from firstpull.core.mesh.mesh import Mesh
 
 DEMO_TRIANGLES = 400_000
@@ -44,6 +45,7 @@ class PlanRequest:
         sheet_path: the job sheet (YAML); ``None`` takes every default.
         demo_triangles: about how many triangles the demo's mesh has.
         overrides: answers that win over the sheet.
+        figures: this shop's own, which win over the material rows.
     """
 
     out_dir: Path
@@ -51,6 +53,7 @@ class PlanRequest:
     sheet_path: Path | None = None
     demo_triangles: int = DEMO_TRIANGLES
     overrides: Overrides = field(default_factory=Overrides)
+    figures: tuple[OwnFigure, ...] = ()
 
     @property
     def is_demo(self) -> bool:

@@ -11,7 +11,8 @@ from firstpull.core.estimate import Estimate, total
 from firstpull.core.hazards.cautions import Caution, cautions_for
 from firstpull.core.hazards.stacks import stack_findings
 from firstpull.core.material.room import room_findings
-from firstpull.core.material.row import MaterialRow, find_material
+from firstpull.core.material.row import MaterialRow
+from firstpull.core.material.shelf import Shelf
 from firstpull.core.material.why import Why
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mould.coats import SkinCoat, plan_skin_coats, skin_mass, skin_mass_why
@@ -27,6 +28,7 @@ NO_BEDDING_MM = 0.5
 """A gap up to this is slack for the fit of a printed shell, not room for a coat."""
 
 CLAY, RELEASE, THICKENER = "clay-sulphur-free", "release-wax", "thickener-liquid"
+BRUSHING = "brushed-skin"
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,7 @@ class Work:
 
     Args:
         silicone, shell: rows of the materials.
+        rows: these and every other row that went in.
         coats: of silicone.
         skin_g: the finished skin.
         skin_why: where that comes from.
@@ -47,6 +50,7 @@ class Work:
 
     silicone: MaterialRow
     shell: MaterialRow
+    rows: tuple[MaterialRow, ...]
     coats: tuple[SkinCoat, ...]
     skin_g: Estimate
     skin_why: Why
@@ -64,10 +68,18 @@ class Work:
         return total(self.pieces_g)
 
 
-def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
-    """Amounts, steps and cautions for the mould and its castings."""
-    silicone = find_material(sheet.skin.material, "silicone")
-    shell = find_material(sheet.shell.material_used, "shell")
+def plan_work(shape: Geometry, sheet: JobSheet, shelf: Shelf) -> Work:
+    """Amounts, steps and cautions for the mould and its castings.
+
+    Args:
+        shape: of the part.
+        sheet: the job's answers.
+        shelf: material rows, with what this shop set itself.
+    """
+    silicone = shelf.find(sheet.skin.material, "silicone")
+    shell = shelf.find(sheet.shell.material_used, "shell")
+    clay, release = shelf.find(CLAY, "clay"), shelf.find(RELEASE, "release")
+    thickener, brushing = shelf.find(THICKENER, "thickener"), shelf.find(BRUSHING, "practice")
     show_cm2 = shape.standing.show.area_mm2 / 100
     covered_cm2 = _covered_cm2(shape)
     skin = {
@@ -75,12 +87,14 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         "volume_cm3": shape.built.skin_cm3,
         "thickness_mm": sheet.skin.thickness_mm,
         "row": silicone,
+        "practice": brushing,
     }
     coats = plan_skin_coats(
         **skin,
         fill_cm3=shape.built.fill_cm3,
         temperature_c=sheet.shop.temperature_c,
         bedding_mm=_bedding_mm(sheet),
+        thickener=thickener,
     )
     cast = plan_cast(
         show_area_cm2=show_cm2,
@@ -94,12 +108,13 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         wall_mm=sheet.cast.wall_mm,
         temperature_c=sheet.shop.temperature_c,
         humidity_pct=sheet.shop.humidity_pct,
+        shelf=shelf,
     )
     mould = MouldWork(
         silicone=silicone,
         shell=shell,
-        clay=find_material(CLAY, "clay"),
-        release=find_material(RELEASE, "release"),
+        clay=clay,
+        release=release,
         coats=coats,
         shell_kind=sheet.shell.kind,
         shell_pieces=len(shape.built.pieces),
@@ -118,11 +133,13 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         temperature_c=sheet.shop.temperature_c,
     )
     room = {"temperature_c": sheet.shop.temperature_c, "humidity_pct": sheet.shop.humidity_pct}
-    used = [silicone.id, shell.id, CLAY, RELEASE, THICKENER, cast.resin.id, cast.powder.id]
+    materials = (silicone, shell, clay, release, thickener, cast.resin, cast.powder)
+    used = [row.id for row in materials]
     shell_cm3 = sum(piece.volume_cm3 for piece in shape.built.pieces)
     return Work(
         silicone=silicone,
         shell=shell,
+        rows=(*materials, brushing, cast.practice),
         coats=coats,
         skin_g=skin_mass(**skin),
         skin_why=skin_mass_why(**skin),
@@ -130,12 +147,7 @@ def plan_work(shape: Geometry, sheet: JobSheet) -> Work:
         cast=cast,
         steps=plan_steps(mould, cast),
         schedule=plan_schedule(mould, cast),
-        shopping=shopping_list(
-            mould,
-            cast,
-            shell_cm3=shell_cm3,
-            thickener=find_material(THICKENER, "thickener"),
-        ),
+        shopping=shopping_list(mould, cast, shell_cm3=shell_cm3, thickener=thickener),
         cautions=cautions_for(used),
         remarks=(*room_findings(silicone, **room), *stack_findings(used)),
     )

@@ -146,7 +146,8 @@ def _why(layer: Layer, *, area_cm2: float, practice: MaterialRow, laying: float)
     rows = [RowUsed(dose.resin, name) for name in ("density", "part_a_density", "part_b_density")]
     rows += [RowUsed(dose.resin, name) for name in ("b_per_100a", "pot_life")]
     if not dose.is_plain:
-        rows += [RowUsed(dose.powder, name) for name in ("bulk_density", "true_density")]
+        names = ("bulk_density", "true_density", *filter(None, [dose.figure]))
+        rows += [RowUsed(dose.powder, name) for name in names]
     rows += [RowUsed(practice, layer.rate), RowUsed(practice, "stir")]
     inputs: tuple[tuple[str, float | str], ...] = (
         ("area_cm2", round(area_cm2, 1)),

@@ -12,7 +12,8 @@ from firstpull.core.estimate import Estimate, total
 from firstpull.core.material.batch import time_at
 from firstpull.core.material.mix import PowderBasis, dose_of
 from firstpull.core.material.room import room_findings
-from firstpull.core.material.row import NO_POWDER, MaterialRow, find_material, material_rows
+from firstpull.core.material.row import NO_POWDER, MaterialRow
+from firstpull.core.material.shelf import Shelf, package_shelf
 from firstpull.core.material.why import RowUsed, Why
 from firstpull.core.mesh.findings import Finding
 
@@ -37,7 +38,7 @@ class CastPlan:
         coats: in the order they are laid, amounts for one casting.
         castings: how many to make and why.
         pull_mass: grams of one trimmed casting, without paint and fittings.
-        resin, powder: the rows used.
+        resin, powder, practice: the rows used.
         temperature_c: of room and material.
         trimmed_g: of the mixed resin and powder, what is cut off each casting.
         findings: what to mind about room, mix and weight.
@@ -49,6 +50,7 @@ class CastPlan:
     pull_mass: Estimate
     resin: MaterialRow
     powder: MaterialRow
+    practice: MaterialRow
     temperature_c: float
     trimmed_g: float
     findings: tuple[Finding, ...]
@@ -77,7 +79,7 @@ class CastPlan:
     @property
     def demould_min(self) -> tuple[float, float]:
         """Least and most minutes from the last coat until a thin wall may be pulled."""
-        factor = material_rows()["slush-casting"]["thin_wall_demould"]
+        factor = self.practice["thin_wall_demould"]
         stated = time_at(self.resin, "demould", self.temperature_c)
         return stated * factor.low, stated * factor.high
 
@@ -90,6 +92,7 @@ class CastPlan:
         del coats[-1]["next_coat_min"]
         coats[-1]["demould_min"] = round(self.demould_min[1])
         return {
+            "wall_mm": round(sum(coat.thickness_mm for coat in self.coats), 3),
             "coats": coats,
             "demould_min": [round(minutes) for minutes in self.demould_min],
             "castings": self.castings.total,
@@ -120,6 +123,7 @@ def plan_cast(
     temperature_c: float = 21.0,
     humidity_pct: float = 50.0,
     trim_area_cm2: float = 0.0,
+    shelf: Shelf | None = None,
 ) -> CastPlan:
     """Coats, amounts and castings for a slush-cast wall over the show surface.
 
@@ -134,6 +138,7 @@ def plan_cast(
         temperature_c, humidity_pct: of the shop.
         trim_area_cm2: band between rim and board: coated, then cut off, so that it costs
             resin but does not weigh on the pull.
+        shelf: where the rows stand; None takes the package's.
 
     Raises:
         UnknownMaterial: an id is not known as a resin or a powder.
@@ -148,9 +153,10 @@ def plan_cast(
     (9, 4, 225)
     """
     _check(show_area_cm2, face_coat_mm=face_coat_mm, wall_mm=wall_mm)
-    resin_row, powder_row = find_material(resin, "resin"), find_material(powder, "powder")
-    practice = material_rows()["slush-casting"]
-    plain_row = find_material(NO_POWDER, "powder")
+    shelf = shelf or package_shelf()
+    resin_row, powder_row = shelf.find(resin, "resin"), shelf.find(powder, "powder")
+    practice = shelf.find("slush-casting", "practice")
+    plain_row = shelf.find(NO_POWDER, "powder")
     layers = layers_of(
         wall_mm,
         face_coat_mm=face_coat_mm,
@@ -172,10 +178,11 @@ def plan_cast(
     findings = room_findings(resin_row, temperature_c=temperature_c, humidity_pct=humidity_pct)
     return CastPlan(
         coats=coats,
-        castings=castings_for(good_castings),
+        castings=castings_for(good_castings, practice=practice),
         pull_mass=mass,
         resin=resin_row,
         powder=powder_row,
+        practice=practice,
         temperature_c=temperature_c,
         trimmed_g=sum(coat.amounts.mixed_g for coat in coats)
         * (trim_area_cm2 / (show_area_cm2 + trim_area_cm2)),
@@ -241,6 +248,8 @@ def _mass_why(layers: tuple[Layer, ...], area_cm2: float, practice: MaterialRow)
         rows.append(RowUsed(face.powder, "true_density"))
         if face.basis == "bulk volume":
             rows.append(RowUsed(face.powder, "bulk_density"))
+        if face.figure:
+            rows.append(RowUsed(face.powder, face.figure))
     return Why(
         "sum over the coats of show area x thickness x density; thickness and density drawn",
         tuple(inputs),

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from firstpull.core.estimate import Estimate
 
-Mark = Literal["published", "common practice", "from memory"]
+Mark = Literal["published", "common practice", "from memory", "own"]
 
 
 class Figure(BaseModel):
@@ -20,7 +20,8 @@ class Figure(BaseModel):
         high: 95th percentile.
         unit: "g/cm3", "min", "%", "mm" and the like; "x" for a plain factor.
         mark: "published" (a text that can be looked up), "common practice" (nobody's in
-            particular) or "from memory" (to be replaced by the tin's own sheet).
+            particular), "from memory" (to be replaced by the tin's own sheet) or "own" (this
+            shop's, in place of the row's).
         source: the text; needed where the mark says "published".
         note: how it was chosen or what disagrees.
 

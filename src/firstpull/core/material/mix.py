@@ -124,12 +124,14 @@ class PowderDose:
         basis: what the ratio compares: level cups of loose powder with cups of mixed
             resin ("bulk volume"), or grams with grams ("weight").
         ratio: powder to mixed resin on that basis.
+        figure: of the powder's row that gave the ratio; empty where the maker did.
     """
 
     powder: MaterialRow
     resin: MaterialRow
     basis: PowderBasis
     ratio: float
+    figure: str = ""
 
     @property
     def is_plain(self) -> bool:
@@ -217,7 +219,9 @@ def dose_of(
     powder: MaterialRow, resin: MaterialRow, *, basis: PowderBasis, ratio: float | None = None
 ) -> PowderDose:
     """The dose on one basis; where ``ratio`` is None the powder's own row gives it."""
-    if ratio is None:
-        name = "ratio_bulk" if basis == "bulk volume" else "ratio_weight"
-        ratio = powder.typical(name) if powder.id != NO_POWDER else 0.0
-    return PowderDose(powder, resin, basis, ratio)
+    if ratio is not None:
+        return PowderDose(powder, resin, basis, ratio)
+    if powder.id == NO_POWDER:
+        return PowderDose(powder, resin, basis, 0.0)
+    name = "ratio_bulk" if basis == "bulk volume" else "ratio_weight"
+    return PowderDose(powder, resin, basis, powder.typical(name), figure=name)

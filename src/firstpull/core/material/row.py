@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Literal
@@ -135,7 +136,7 @@ def materials_of(kind: Kind) -> tuple[MaterialRow, ...]:
 
 
 def find_material(material_id: str, kind: Kind | None = None) -> MaterialRow:
-    """The row of that id and kind; where kind is None, of any kind.
+    """The package's row of that id and kind; where kind is None, of any kind.
 
     Raises:
         UnknownMaterial: no such row of that kind; the refusal lists the ids there are.
@@ -143,14 +144,20 @@ def find_material(material_id: str, kind: Kind | None = None) -> MaterialRow:
     >>> find_material("urethane-fast", "resin").name
     'rigid urethane resin, fast'
     """
-    row = material_rows().get(material_id)
+    return find_in(material_rows(), material_id, kind)
+
+
+def find_in(
+    rows: Mapping[str, MaterialRow], material_id: str, kind: Kind | None = None
+) -> MaterialRow:
+    """As :func:`find_material`, in rows given by id."""
+    row = rows.get(material_id)
     if row is not None and kind in (None, row.kind):
         return row
     found = f'called "{material_id}" is not known'
     if row is not None:
         found = f'called "{material_id}" is not known: that is a {row.kind}'
-    rows = materials_of(kind) if kind else tuple(material_rows().values())
-    ids = ", ".join(other.id for other in rows)
+    ids = ", ".join(other.id for other in rows.values() if kind in (None, other.kind))
     raise UnknownMaterial(
         where=f"A {kind or 'material'}",
         found=found,
