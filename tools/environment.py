@@ -16,12 +16,15 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
+import web_build
+
 ROOT = Path(__file__).resolve().parents[1]
 VENV = ROOT / ".venv"
 BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 RUN_LOCKS = ["requirements.lock", "requirements-build.lock"]
 CHECK_LOCKS = ["requirements-dev.lock"]
+PAGE_LOCKS = ["requirements-page.lock"]
 PIP = ["-m", "pip", "--disable-pip-version-check", "--no-input", "install", "-qq"]
 
 
@@ -31,6 +34,7 @@ def prepare(*, for_checks: bool = False) -> None:
     _packages(for_checks=for_checks)
     package = [ROOT / "pyproject.toml"]
     _step("package", package, "Installing firstpull", _install_package)
+    _page(for_checks=for_checks)
     _step("kernels", _sources(), "Compiling the numeric kernels (once)", _warm_kernels)
 
 
@@ -48,6 +52,20 @@ def _packages(*, for_checks: bool) -> None:
     elif not _is_done("check-packages", _mark(check_locks)):
         words = "Installing the locked packages"
         _step("run-packages", run_locks, words, lambda: _install(RUN_LOCKS))
+
+
+def _page(*, for_checks: bool) -> None:
+    """The page that the app shows; node is only fetched where it has to be built."""
+    if web_build.is_built():
+        return
+    if not for_checks and not _is_done("check-packages", _mark(_files(CHECK_LOCKS))):
+        words = "Installing what builds the page"
+        _step("page-packages", _files(PAGE_LOCKS), words, lambda: _install(PAGE_LOCKS))
+    print("Building the page ...", file=sys.stderr, flush=True)
+    start = time.monotonic()
+    # by the Python in .venv, where node lies among its packages
+    _run([str(PYTHON), str(ROOT / "tools" / "web_build.py")], "The page was not built")
+    print(f"  done in {time.monotonic() - start:.0f} s", file=sys.stderr, flush=True)
 
 
 def _step(name: str, made_from: Iterable[Path], words: str, action) -> None:
