@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from firstpull.core.progress import Progress, quiet
+from firstpull.services.jobs.after_stop import end_interrupted
 from firstpull.services.jobs.desk import Desk
 from firstpull.services.plan_types import PlanRequest
 from firstpull.services.run_plan import run_plan as plan_in_worker
@@ -71,6 +73,11 @@ def workspace_folder(surroundings: Mapping[str, str]) -> Path:
     return Path(surroundings.get(WORKSPACE) or "~/firstpull").expanduser()
 
 
+def workspace_here() -> Path:
+    """The workspace of this machine's user."""
+    return workspace_folder(os.environ)
+
+
 def now() -> datetime:
     """This moment, with its time zone."""
     return datetime.now(UTC)
@@ -98,3 +105,25 @@ class Office:
     def folder(self) -> Path:
         """The workspace."""
         return self.desk.folder
+
+
+@contextmanager
+def open_office(
+    folder: Path, *, address: str, publish: Callable[[str, dict[str, Any]], None]
+) -> Iterator[Office]:
+    """An office over a workspace on disc; all of it ends with the ``with`` block.
+
+    Args:
+        folder: the workspace; made where it is missing.
+        address: where it is served, told to whoever else wants to open it.
+        publish: see Office.
+
+    Raises:
+        WorkshopError: the workspace is in use, of a newer version, damaged or not writable.
+    """
+    from firstpull.store.workspace.workspace import open_workspace
+
+    with open_workspace(folder, address=address) as workspace:
+        desk = workspace.desk
+        end_interrupted(desk, now=now())
+        yield Office(desk=desk, publish=publish)

@@ -13,6 +13,7 @@ from firstpull.cli import (
     lock_commands,
     mesh_commands,
     plan_commands,
+    serve_command,
     shape_commands,
     wall_commands,
 )
@@ -37,6 +38,7 @@ COMMANDS: dict[str, tuple[Callable[..., None], ...]] = {
         change_commands.convert,
     ),
     "The whole line": (plan_commands.plan, lock_commands.lock, plan_commands.demo),
+    "The app": (serve_command.serve,),
 }
 
 for panel, commands in COMMANDS.items():
