@@ -12,15 +12,11 @@ from scipy.spatial.transform import Rotation
 
 import menagerie
 from firstpull.core.mould.drawn_line import BadLine, locked_stretches, wall_along
-from firstpull.core.mould.steering import (
-    BadSteering,
-    directions_for_sheet,
-    points_for_sheet,
-    steering_of,
-    wall_for_sheet,
-)
+from firstpull.core.mould.in_file import directions_for_sheet, points_for_sheet, wall_in_file
+from firstpull.core.mould.steering import BadSteering, steering_of
 from firstpull.core.mould.zone import PartingWall
 from firstpull.core.sheet import JobSheet
+from firstpull.services.choice import wall_as_json
 
 RADIUS = 80.0
 DOME = menagerie.dome(radius_mm=RADIUS, rings=60)
@@ -102,7 +98,8 @@ def test_walls_pulls_and_points_come_back_where_they_were(
     wall = PartingWall(normal, offset, bend)
     pull = np.array([[0.6, 0.0, 0.8]])
     written = sheet(
-        walls=[wall_for_sheet(wall, to_mould)], pulls=directions_for_sheet(pull, to_mould) * 2
+        walls=[wall_in_file(wall_as_json(wall), to_mould)],
+        pulls=directions_for_sheet(pull, to_mould) * 2,
     )
     back = steering_of(written, to_mould)
     assert back.pulls is not None

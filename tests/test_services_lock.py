@@ -21,7 +21,8 @@ from firstpull.core.mould.zone import PartingWall
 from firstpull.core.sheet_check import BadSheet
 from firstpull.files.write_stl import write_stl
 from firstpull.services.choice import wall_as_json
-from firstpull.services.lock_choices import NoPlan, OtherShape, lock_choices, unlock_choices
+from firstpull.services.chosen import NoPlan
+from firstpull.services.lock_choices import OtherShape, lock_choices, unlock_choices
 from firstpull.services.read_sheet import read_sheet, sheet_from_text
 from firstpull.services.write_sheet import SheetNotEdited, with_fields
 
@@ -278,6 +279,29 @@ def test_a_field_goes_where_a_maker_would_write_it(before: str, after: str) -> N
     made = with_fields(before, {"shell.pieces": 2})
     assert sheet_from_text(made)[0].shell.pieces == 2
     assert " ".join(made.split(" ")).replace("  {", " {") == after.replace("  {", " {")
+
+
+TEXTS = [
+    ("", {"skin.material": "silicone-tin-30a"}, "skin:\n  material: silicone-tin-30a\n"),
+    ("", {"job.name": "heron: try 2 #b"}, 'job:\n  name: "heron: try 2 #b"\n'),
+    ("job: {name: a}\n", {"job.name": "null"}, 'job: {name: "null"}\n'),
+    ("job:\n  name: a  # as on the poster\n", {"job.name": 'd\u00e9cor "b"'},
+     'job:\n  name: "d\u00e9cor \\"b\\""  # as on the poster\n'),
+    ("", {"grid_mm": 2}, "grid_mm: 2\n"),
+    ("# a\ngrid_mm: 1.5 # b\nskin: {}\n", {"grid_mm": 2}, "# a\ngrid_mm: 2 # b\nskin: {}\n"),
+    ("skin:\n  thickness_mm: 8\n# b\n", {"grid_mm": 2},
+     "skin:\n  thickness_mm: 8\ngrid_mm: 2\n# b\n"),
+    ("grid_mm: 2 # a\nskin:\n  thickness_mm: 8\n", {"grid_mm": None},
+     "skin:\n  thickness_mm: 8\n"),
+    ("{grid_mm: 2, skin: {}}\n", {"grid_mm": None}, "{skin: {}}\n"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "fields", "after"), TEXTS)
+def test_text_and_fields_beside_the_groups_are_written_too(
+    before: str, fields: dict[str, Any], after: str
+) -> None:
+    assert with_fields(before, fields) == after
 
 
 TAKEN_OUT = [

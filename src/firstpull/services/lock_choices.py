@@ -7,7 +7,6 @@ every lock carried over.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,37 +19,18 @@ from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.align import Alignment, aligned
 from firstpull.core.mesh.tree import Tree
-from firstpull.core.mould.steering import (
-    directions_for_sheet,
-    points_for_sheet,
-    wall_for_sheet,
-)
+from firstpull.core.mould.in_file import points_for_sheet, scale_of
 from firstpull.core.progress import Progress, quiet
 from firstpull.core.sheet import JobSheet
-from firstpull.files.plan_folder import PLAN
 from firstpull.files.read_mesh import read_mesh
-from firstpull.services.choice import wall_from_json
+from firstpull.services.chosen import CHOICES, plan_in, to_mould_of, value_of
 from firstpull.services.mesh_in import arrive
 from firstpull.services.read_sheet import read_sheet, sheet_text
 from firstpull.services.results_out import write_whole
 from firstpull.services.write_sheet import with_fields
 
-CHOICES = {
-    "up": "master.up",
-    "pieces": "shell.pieces",
-    "walls": "shell.walls",
-    "pulls": "shell.pulls",
-}
-"""What can be locked, and the field that holds it."""
-
 FITS_MM = 2.0  # seven of ten places must lie this near: judgement, no source
 ON_SURFACE_MM = 10.0  # a dab farther from a surface was not put on it
-
-
-class NoPlan(WorkshopError):
-    """There is no finished plan, or it does not say what is to be locked."""
-
-    code = "no_plan"
 
 
 class OtherShape(WorkshopError):
@@ -123,8 +103,8 @@ def lock_choices(
     """
     sheet_file = Path(sheet_path)
     sheet, given, text, mark = _sheet_in(sheet_file)
-    plan = _plan_in(Path(plan_dir))
-    to_mould = _to_mould(plan)
+    plan = plan_in(Path(plan_dir))
+    to_mould = to_mould_of(plan)
     notes: list[str] = []
     alignment = None
     carried: dict[str, Any] = {}
@@ -137,7 +117,7 @@ def lock_choices(
         to_mould = laid.to_mould
     wanted, left = _wanted(choices, given, carrying=onto is not None)
     notes += left
-    fields = {CHOICES[c]: v for c in wanted if (v := _value(plan, c, to_mould)) is not None}
+    fields = {CHOICES[c]: v for c in wanted if (v := value_of(plan, c, to_mould)) is not None}
     fields |= carried
     if "walls" in wanted and CHOICES["walls"] not in fields:
         notes.append("The shell is in one piece: there is no wall to fix.")
@@ -193,7 +173,7 @@ def _laid(
     master = read_mesh(plan_dir / plan["parts"][0]["master"]["file"]).mesh
     arrived = arrive(onto, unit=sheet.master.unit, scale=sheet.master.scale)
     # laid where it lay in its file, so that an unmoved revision is seen to be one
-    was_mm = np.diag([*[_scale(to_mould)] * 3, 1.0]) @ np.linalg.inv(to_mould)
+    was_mm = np.diag([*[scale_of(to_mould)] * 3, 1.0]) @ np.linalg.inv(to_mould)
     progress("laying the new revision on the old", 0.3)
     found = aligned(arrived.mesh, master.moved(was_mm))
     name = onto.name
@@ -255,55 +235,6 @@ def _wanted(
         f"{CHOICES[c]} is fixed in the sheet already; name it to write it anew." for c in locked
     ]
     return [c for c in CHOICES if c not in locked], left
-
-
-def _value(plan: dict[str, Any], choice: str, to_mould: Floats) -> Any:
-    """What the plan chose, in the file's coordinates; None where there is nothing to lock."""
-    shell = plan["parts"][0]["moulds"][0]["shell"]
-    if choice == "up":
-        return directions_for_sheet([[0.0, 0.0, 1.0]], to_mould)[0]
-    if choice == "pieces":
-        return len(shell["pieces"])
-    if choice == "pulls":
-        return directions_for_sheet([piece["pull"] for piece in shell["pieces"]], to_mould)
-    if "walls" not in shell and len(shell["pieces"]) > 1:
-        raise NoPlan(
-            where="The plan",
-            found="does not say where its parting walls stand",
-            limit="it was made by an earlier version",
-            remedy="Plan the job again.",
-        )
-    walls = [wall_for_sheet(wall_from_json(entry), to_mould) for entry in shell.get("walls", [])]
-    return walls or None
-
-
-def _plan_in(folder: Path) -> dict[str, Any]:
-    path = folder / PLAN
-    try:
-        plan = json.loads(path.read_text("utf-8"))
-        mould = plan["parts"][0]["moulds"][0]
-        if len(mould["frame"]["to_mould"]) == 16 and mould["shell"]["pieces"]:
-            return dict(plan)
-        found = "is no plan with a mould"
-    except OSError as error:
-        found = f"holds no {PLAN} that can be read ({(error.strerror or 'no reason').lower()})"
-    except (ValueError, KeyError, IndexError, TypeError):
-        found = f"holds a {PLAN} that is no plan of this program"
-    raise NoPlan(
-        where=str(folder),
-        found=found,
-        limit="choices are locked from a finished plan",
-        remedy="Name the folder that firstpull plan --out wrote.",
-    )
-
-
-def _to_mould(plan: dict[str, Any]) -> Floats:
-    flat = plan["parts"][0]["moulds"][0]["frame"]["to_mould"]
-    return np.array(flat, dtype=np.float64).reshape(4, 4)
-
-
-def _scale(matrix: Floats) -> float:
-    return float(abs(np.linalg.det(matrix[:3, :3])) ** (1 / 3))
 
 
 def _sheet_in(path: Path) -> tuple[JobSheet, set[str], str, bytes]:

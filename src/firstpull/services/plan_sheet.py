@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from firstpull.core.demo import demo_sheet
+from firstpull.core.job.naming import plain_name
 from firstpull.core.sheet import JobSheet
 from firstpull.core.sheet_check import BadSheet, check_sheet, with_answers
 from firstpull.services.plan_types import PlanRequest
@@ -68,13 +68,3 @@ def _named_after_file(sheet: JobSheet, given: set[str], request: PlanRequest) ->
     names = {"job.name": stem, "job.part_name": stem}
     missing = {field: name for field, name in names.items() if field not in given}
     return with_answers(sheet, missing, place=str) if missing else sheet
-
-
-def plain_name(name: str) -> str:
-    """A name as a sheet takes it for a job or a part, and as a folder may be called.
-
-    >>> plain_name("heron (v2)"), plain_name("../"), plain_name("_x")
-    ('heron  v2', 'part', '_x')
-    """
-    plain = re.sub(r"[^\w -]+", " ", name).strip(" -")[:60] or "part"
-    return plain if re.match(r"\w", plain) else f"part {plain}"

@@ -8,6 +8,8 @@ asked fields has changed it is refused: then the maker is given the lines to pas
 from __future__ import annotations
 
 import copy
+import json
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -30,7 +32,7 @@ def with_fields(text: str, fields: Mapping[str, Any], *, name: str = "the job sh
 
     Args:
         text: a good job sheet; it may be empty.
-        fields: dotted name, such as "shell.pieces", to plain numbers, lists and mappings;
+        fields: dotted name, such as "shell.pieces", to plain numbers, text, lists and mappings;
             None takes the field out. Numbers are written with up to 12 decimals.
         name: stands in refusals.
 
@@ -46,9 +48,8 @@ def with_fields(text: str, fields: Mapping[str, Any], *, name: str = "the job sh
     sheet_from_text(text, name=name)
     edited = text
     for field, value in fields.items():
-        group, _, key = field.partition(".")
         try:
-            edited = _set(edited, group, key, value)
+            edited = _set(edited, field, value)
         except (yaml.YAMLError, IndexError) as error:
             raise _not_edited(name, fields) from error
     if not _only_these_changed(text, edited, fields):
@@ -68,12 +69,24 @@ def lines_for(fields: Mapping[str, Any]) -> str:
     """
     text = ""
     for field, value in fields.items():
-        group, _, key = field.partition(".")
-        text = _set(text, group, key, value)
+        text = _set(text, field, value)
     return text
 
 
-def _set(text: str, group: str, key: str, value: Any) -> str:
+def _set(text: str, field: str, value: Any) -> str:
+    group, _, key = field.rpartition(".")
+    return _set_in_group(text, group, key, value) if group else _set_alone(text, key, value)
+
+
+def _set_alone(text: str, key: str, value: Any) -> str:
+    """A field that stands beside the groups."""
+    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    if isinstance(root, yaml.MappingNode) and root.value:
+        return _set_within(text, None, root, key, value)
+    return text if value is None else _on_new_line(text, len(text), _lines(key, value, 0))
+
+
+def _set_in_group(text: str, group: str, key: str, value: Any) -> str:
     root = yaml.compose(text, Loader=yaml.SafeLoader)
     if not isinstance(root, yaml.MappingNode) or not root.value:
         return (
@@ -103,7 +116,10 @@ def _set(text: str, group: str, key: str, value: Any) -> str:
     return _on_new_line(text, _line_end(text, start), lines)
 
 
-def _set_within(text: str, name: yaml.Node, group: yaml.MappingNode, key: str, value: Any) -> str:
+def _set_within(
+    text: str, name: yaml.Node | None, group: yaml.MappingNode, key: str, value: Any
+) -> str:
+    """A field among others; ``name`` is that of their group, None for the whole sheet."""
     found = _entry(group, key)
     if found is None:
         if value is None:
@@ -122,7 +138,9 @@ def _set_within(text: str, name: yaml.Node, group: yaml.MappingNode, key: str, v
     if group.flow_style:
         return _out_of_flow(text, group, start, end)
     first = _line_start(text, start)
-    if len(group.value) == 1:  # the group's own line goes too where it holds nothing else
+    if (
+        name is not None and len(group.value) == 1
+    ):  # the group's own line goes too where it holds nothing else
         own = text[_line_start(text, name.start_mark.index) : first].rstrip()
         if own == f"{name.value}:" and _line_end(text, name.end_mark.index) == first:
             first = _line_start(text, name.start_mark.index)
@@ -201,11 +219,27 @@ def _flow(value: Any) -> str:
         return "[" + ", ".join(map(_flow, value)) + "]"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if value is None:
+        return "null"
     if isinstance(value, int):
         return str(value)
+    if isinstance(value, str):
+        return _quoted(value)
     assert isinstance(value, float)
     # never with an exponent: YAML takes 1e-07 for text
     return f"{value:.12f}".rstrip("0").rstrip(".")
+
+
+def _quoted(text: str) -> str:
+    """Text as a value: plain where nothing can mistake it.
+
+    >>> _quoted("silicone-tin-30a"), _quoted("heron: second try"), _quoted("no")
+    ('silicone-tin-30a', '"heron: second try"', '"no"')
+    """
+    is_plain = re.fullmatch(r"[A-Za-z][\w -]*\w", text, re.ASCII) is not None
+    if is_plain and yaml.safe_load(text) == text:
+        return text
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _only_these_changed(before: str, after: str, fields: Mapping[str, Any]) -> bool:
@@ -216,10 +250,11 @@ def _only_these_changed(before: str, after: str, fields: Mapping[str, Any]) -> b
         return False
     expected = copy.deepcopy(expected)
     for field, value in fields.items():
-        group, _, key = field.partition(".")
-        expected.setdefault(group, {}).pop(key, None)
+        group, _, key = field.rpartition(".")
+        held = expected.setdefault(group, {}) if group else expected
+        held.pop(key, None)
         if value is not None:
-            expected[group][key] = yaml.safe_load(_flow(value))
+            held[key] = yaml.safe_load(_flow(value))
     return _without_empty(expected) == _without_empty(found)
 
 

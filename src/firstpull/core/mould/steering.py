@@ -1,15 +1,15 @@
-"""What the maker fixed about the parting, taken from the mesh file to the mould, and back.
+"""What the maker fixed about the parting, taken from the mesh file to the mould.
 
 Points, directions and walls are kept in the file's own coordinates, so that they stay right when
 a job is planned anew. One matrix, from the file to the mould frame, holds unit, scale, turn and
-shift; here everything is taken through it, or back.
+shift; here everything is taken through it, and in_file.py takes it back.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,7 +21,6 @@ from firstpull.core.mould.zone import PartingWall
 
 FLATTEST_DEG = 60.0  # from upright; a wall flatter than this parts no shell that stands on a board
 LEAST_STEP_MM = 0.01  # between the knots of a bend: nearer ones are one
-EXACT_MM = 1e-4  # what is written into a sheet is rounded to this
 
 
 class BadSteering(WorkshopError):
@@ -163,42 +162,6 @@ def steering_of(sheet: AskedSheet, to_mould: ArrayLike) -> Steering:
     )
 
 
-def wall_for_sheet(wall: PartingWall, to_mould: ArrayLike) -> dict[str, Any]:
-    """A wall as a sheet writes it, in the file's coordinates: through, facing and its bend.
-
-    Read back with the same matrix it stands where it stood, to 0.0001 mm as printed.
-
-    >>> wall_for_sheet(PartingWall((1.0, 0.0, 0.0), 10.0), np.diag([1000.0, 1000, 1000, 1]))
-    {'through': [0.01, 0.0, 0.0], 'facing': [1.0, 0.0, 0.0]}
-    """
-    normal = np.array(wall.normal)
-    written: dict[str, Any] = {
-        "through": points_for_sheet([wall.offset_mm * normal], to_mould)[0],
-        "facing": directions_for_sheet([normal], to_mould)[0],
-    }
-    if wall.bend:
-        knots = [u * wall.across + (wall.offset_mm + out) * normal for u, out in wall.bend]
-        written["bend"] = points_for_sheet(knots, to_mould)
-    return written
-
-
-def points_for_sheet(points_mm: ArrayLike, to_mould: ArrayLike) -> list[list[float]]:
-    """(N, 3) points of the mould frame in the file's coordinates, rounded."""
-    matrix = np.asarray(to_mould, dtype=np.float64)
-    back = np.linalg.inv(matrix)
-    points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 3) @ back[:3, :3].T + back[:3, 3]
-    # as many digits as make out EXACT_MM in the file's unit
-    digits = max(0, int(np.ceil(np.log10(_scale(matrix) / EXACT_MM))))
-    return [[round(float(c), digits) + 0.0 for c in point] for point in points]
-
-
-def directions_for_sheet(ways: ArrayLike, to_mould: ArrayLike) -> list[list[float]]:
-    """(N, 3) directions of the mould frame in the file's axes: unit vectors, rounded."""
-    matrix = np.asarray(to_mould, dtype=np.float64)
-    turned = np.asarray(ways, dtype=np.float64).reshape(-1, 3) @ (matrix[:3, :3] / _scale(matrix))
-    return [[round(float(c), 8) + 0.0 for c in way] for way in turned]
-
-
 def _wall(matrix: Floats, asked: AskedWall, where: str) -> PartingWall:
     assert asked.through is not None and asked.facing is not None
     normal = _directions(matrix, [asked.facing])[0]
@@ -258,11 +221,6 @@ def _directions(matrix: Floats, ways: ArrayLike) -> Floats:
     turned = (given / np.abs(given).max(axis=1, keepdims=True)) @ matrix[:3, :3].T
     unit: Floats = turned / np.linalg.norm(turned, axis=1, keepdims=True)
     return unit
-
-
-def _scale(matrix: Floats) -> float:
-    """Millimetres as printed to one unit of the file."""
-    return float(abs(np.linalg.det(matrix[:3, :3])) ** (1 / 3))
 
 
 def _three(vector: Floats) -> tuple[float, float, float]:
