@@ -1,0 +1,85 @@
+import { useEffect, useState } from "preact/hooks";
+import { useAsked } from "../live/ask";
+import { Refused } from "../parts/Refused";
+import { Top } from "../parts/Top";
+import { t } from "../words";
+import "./materials.css";
+import { MaterialFigures } from "./MaterialFigures";
+import { OwnFigureLeaf } from "./OwnFigureLeaf";
+import { byKind, kindName, type Material, namedBy } from "./shelf";
+
+/** Every material with its figures; the address names the one that is shown, and the figure being set. */
+export function MaterialsPage() {
+  const asked = useAsked<{ materials: Material[] }>("/api/materials", "figures");
+  const named = namedBy(useHash());
+  const materials = asked.data?.materials ?? [];
+  const shown = named ? materials.find((one) => one.id === named.material) : materials[0];
+  const figure = shown?.figures.find((one) => one.figure === named?.figure);
+  return (
+    <>
+      <Top />
+      <main class="page materials">
+        <h1>{t.materials.title}</h1>
+        <p class="lead">{t.materials.lead}</p>
+        <Refused refusal={asked.refusal} />
+        {asked.data && (
+          <div class="shelf">
+            <Chooser materials={materials} shown={shown?.id} />
+            {shown ? <MaterialFigures material={shown} /> : <p>{t.materials.unknown(named?.material ?? "")}</p>}
+          </div>
+        )}
+      </main>
+      {shown && figure && (
+        <OwnFigureLeaf
+          key={`${shown.id}.${figure.figure}`} material={shown} figure={figure}
+          close={() => goTo(shown.id)}
+          changed={asked.again}
+        />
+      )}
+    </>
+  );
+}
+
+/** Closing a figure's form leaves its material in the address, without a step to go back to. */
+function goTo(material: string): void {
+  history.replaceState(null, "", `#${material}`);
+  dispatchEvent(new HashChangeEvent("hashchange"));
+}
+
+function useHash(): string {
+  const [hash, setHash] = useState(location.hash);
+  useEffect(() => {
+    const hear = (): void => setHash(location.hash);
+    addEventListener("hashchange", hear);
+    addEventListener("popstate", hear);
+    return () => {
+      removeEventListener("hashchange", hear);
+      removeEventListener("popstate", hear);
+    };
+  }, []);
+  return hash;
+}
+
+function Chooser({ materials, shown }: { materials: Material[]; shown: string | undefined }) {
+  return (
+    <nav class="shelf-list" aria-label={t.materials.choose}>
+      {byKind(materials).map(({ kind, materials: some }) => (
+        <section key={kind} aria-labelledby={`kind-${kind}`}>
+          <h2 id={`kind-${kind}`}>{kindName(kind)}</h2>
+          <ul>
+            {some.map((one) => {
+              const own = one.figures.filter((figure) => figure.own).length;
+              return (
+                <li key={one.id}>
+                  <a href={`#${one.id}`} aria-current={one.id === shown ? "true" : undefined}>
+                    {one.name} {own > 0 && <span class="own-flag">{t.materials.own(own)}</span>}
+                  </a>
+                </li>
+              );
+            })}
+          </ul>
+        </section>
+      ))}
+    </nav>
+  );
+}

@@ -1,0 +1,84 @@
+import { useState } from "preact/hooks";
+import { call, Refusal } from "../api/call";
+import type { Job, StageName } from "../api/kinds";
+import { useAsked } from "../live/ask";
+import { today } from "../pages/due";
+import { forInput, readNumber, storedOf } from "../pages/typed";
+import { unitShown } from "../units";
+import { t } from "../words";
+import { Leaf } from "./Leaf";
+import { Refused } from "./Refused";
+import { say } from "./toast";
+import "./leaves.css";
+
+interface Measure { name: string; what: string; unit: string }
+
+/** Marks a stage as done: the day, what was measured, a note; or takes that back. */
+export function DoneLeaf({ job, stage, close }: { job: Job; stage: StageName; close: () => void }) {
+  const asked = useAsked<{ stages: { stage: StageName; measured: Measure[] }[] }>("/api/stages");
+  const was = job.done.find((mark) => mark.stage === stage) ?? null;
+  const measures = asked.data?.stages.find((one) => one.stage === stage)?.measured;
+  return (
+    <Leaf title={t.done.title(t.stage.names[stage])} close={close}>
+      <Refused refusal={asked.refusal} />
+      {measures && <DoneForm job={job} stage={stage} measures={measures} was={was} close={close} />}
+    </Leaf>
+  );
+}
+
+interface FormProps { job: Job; stage: StageName; measures: Measure[]; was: Job["done"][number] | null; close: () => void }
+
+function DoneForm({ job, stage, measures, was, close }: FormProps) {
+  const [day, setDay] = useState(was?.done_on ?? today());
+  const [note, setNote] = useState(was?.note ?? "");
+  const [typed, setTyped] = useState<Record<string, string>>(() =>
+    Object.fromEntries(measures.map(({ name, unit }) => [name, was?.measured[name] === undefined ? "" : forInput(was.measured[name], unit)])),
+  );
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const path = `/api/jobs/${job.id}/done/${stage}`;
+  const name = t.stage.names[stage];
+
+  const attempt = async (change: () => Promise<unknown>, words: string): Promise<void> => {
+    try {
+      await change();
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      return setRefusal(error);
+    }
+    close();
+    say(words);
+  };
+  const said = measures.filter((one) => typed[one.name]!.trim() !== "");
+  const wrong = said.find((one) => readNumber(typed[one.name]!) === null);
+  const keep = (event: SubmitEvent): void => {
+    event.preventDefault();
+    if (wrong) return;
+    const measured = Object.fromEntries(said.map((one) => [one.name, storedOf(typed[one.name]!, one.unit, was?.measured[one.name] ?? null)]));
+    void attempt(() => call("PUT", path, { done_on: day, measured, note }), t.done.isDone(name));
+  };
+
+  return (
+    <form class="done-form" onSubmit={keep}>
+      <label>{t.done.day} <input type="date" value={day} required onInput={(event) => setDay(event.currentTarget.value)} /></label>
+      {measures.length > 0 && (
+        <fieldset>
+          <legend>{t.done.measured} <span class="small">{t.done.optional}</span></legend>
+          {measures.map((one) => (
+            <label key={one.name} class="measure">
+              <span>{one.what}</span>
+              <input inputMode="decimal" value={typed[one.name]!} aria-invalid={wrong === one} onInput={(event) => setTyped({ ...typed, [one.name]: event.currentTarget.value })} />
+              <span class="small">{unitShown(one.unit)}</span>
+            </label>
+          ))}
+        </fieldset>
+      )}
+      {wrong && <p class="refused" role="alert">{t.sheet.noNumber(typed[wrong.name]!)}</p>}
+      <label>{t.done.note} <textarea rows={3} value={note} onInput={(event) => setNote(event.currentTarget.value)} /></label>
+      <Refused refusal={refusal} />
+      <p class="acts">
+        <button class="main">{was ? t.done.keep : t.done.mark}</button>
+        {was && <button type="button" class="away" onClick={() => void attempt(() => call("DELETE", path), t.done.notDone(name))}>{t.done.unmark}</button>}
+      </p>
+    </form>
+  );
+}

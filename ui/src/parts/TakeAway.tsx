@@ -1,0 +1,64 @@
+import type { Job } from "../api/kinds";
+import { useAsked } from "../live/ask";
+import { bytes } from "../pages/typed";
+import { t } from "../words";
+import { Leaf } from "./Leaf";
+import "./leaves.css";
+import { Refused } from "./Refused";
+
+interface PlanFile { path: string; size_bytes: number }
+
+/** What a plan leaves behind: the packet first, then everything together, then each file. */
+export function TakeAway({ job, runId, close }: { job: Job; runId: string; close: () => void }) {
+  const base = `/api/runs/${encodeURIComponent(runId)}`;
+  const asked = useAsked<{ files: PlanFile[] }>(`${base}/files`, `run:${runId}`);
+  const files = asked.data?.files;
+  const packet = files?.find((file) => file.path.endsWith("packet.pdf"));
+  return (
+    <Leaf title={t.take.title} close={close}>
+      <Refused refusal={asked.refusal} />
+      {job.plan_id === runId && !job.plan_is_current && <p class="told">{t.take.old}</p>}
+      {files?.length === 0 && <p>{t.take.none}</p>}
+      {files && files.length > 0 && (
+        <div class="take">
+          {packet && (
+            <a class="packet" href={`${base}/packet.pdf`} target="_blank" rel="noopener">
+              <Page />
+              <span><strong>{t.take.open}</strong><span class="small">{t.take.packetMore(bytes(packet.size_bytes))}</span></span>
+            </a>
+          )}
+          <p><a class="plain" href={`${base}/all.zip`} download>{t.take.zip}</a> <span class="small">{t.take.zipMore(files.length, bytes(files.reduce((sum, file) => sum + file.size_bytes, 0)))}</span></p>
+          <p><a class="plain" href={`${base}/all.3mf`} download>{t.take.model}</a> <span class="small">{t.take.modelMore}</span></p>
+          <h3>{t.take.files}</h3>
+          {byFolder(files).map(({ folder, files: some }) => (
+            <section key={folder}>
+              <h4>{t.take.folders[folder] ?? folder}</h4>
+              <ul>
+                {some.map((file) => (
+                  <li key={file.path}>
+                    <a href={`${base}/files/${file.path.split("/").map(encodeURIComponent).join("/")}`} download>{file.path.slice(folder ? folder.length + 1 : 0)}</a>
+                    <span class="size">{bytes(file.size_bytes)}</span>
+                  </li>
+                ))}
+              </ul>
+            </section>
+          ))}
+        </div>
+      )}
+    </Leaf>
+  );
+}
+
+function byFolder(files: PlanFile[]): { folder: string; files: PlanFile[] }[] {
+  const folderOf = (file: PlanFile): string => file.path.slice(0, Math.max(0, file.path.lastIndexOf("/")));
+  return [...new Set(files.map(folderOf))].map((folder) => ({ folder, files: files.filter((file) => folderOf(file) === folder) }));
+}
+
+function Page() {
+  return (
+    <svg viewBox="0 0 44 56" aria-hidden="true">
+      <path d="M2 2h40v52H2z" class="page-edge" />
+      <path d="M8 10h18M8 46h28M8 40h28M12 32c0-10 4-15 10-15s10 5 10 15M9 32h26" />
+    </svg>
+  );
+}
