@@ -19,7 +19,10 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
   const [note, setNote] = useState(figure.own?.note ?? "");
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const first = useRef<HTMLInputElement>(null);
-  useEffect(() => first.current?.select(), []);
+  useEffect(() => {
+    first.current?.focus();
+    first.current?.select();
+  }, []);
   const path = `/api/materials/${material.id}/${figure.figure}`;
   const name = figureName(figure.figure);
 
@@ -53,7 +56,7 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
               {t.materials[which]}
               <span class="with-unit">
                 <input
-                  ref={which === "typical" ? first : undefined} inputMode="decimal" required value={typed[which]} aria-invalid={wrong === which} autofocus={which === "typical"}
+                  ref={which === "typical" ? first : undefined} inputMode="decimal" required value={typed[which]} aria-invalid={wrong === which}
                   aria-describedby={`of-${which}`} onInput={(event) => setTyped({ ...typed, [which]: event.currentTarget.value })}
                 />
                 <span id={`of-${which}`}>{unitWords(figure.unit)}<span class="unseen">{which === "low" ? `, ${t.materials.lowHelp}` : which === "high" ? `, ${t.materials.highHelp}` : ""}</span></span>

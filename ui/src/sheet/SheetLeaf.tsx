@@ -1,0 +1,42 @@
+import { useState } from "preact/hooks";
+import type { FormGroup, Job } from "../api/kinds";
+import { useAsked } from "../live/ask";
+import { Leaf } from "../parts/Leaf";
+import { Refused } from "../parts/Refused";
+import { t } from "../words";
+import { SheetField } from "./SheetField";
+import "./sheet.css";
+import { useSheetChange } from "./useSheetChange";
+import { findFields } from "./values";
+import { Yaml } from "./Yaml";
+
+/** The job sheet as a form: every field of every group, and the sheet as a file. */
+export function SheetLeaf({ job, close }: { job: Job; close: () => void }) {
+  const form = useAsked<{ groups: FormGroup[] }>("/api/sheet/fields");
+  const { asked, change, putText } = useSheetChange(job.id);
+  const [wanted, setWanted] = useState("");
+  const sheet = asked.data;
+  const groups = form.data && findFields(form.data.groups, wanted);
+  return (
+    <Leaf title={t.sheet.title} close={close}>
+      <Refused refusal={form.refusal ?? asked.refusal} />
+      {groups && sheet && (
+        <div class="sheet-form">
+          <div class="sheet-find">
+            <label for="find-field">{t.sheet.find}</label>
+            <input id="find-field" type="search" value={wanted} autocomplete="off" spellcheck={false} onInput={(event) => setWanted(event.currentTarget.value)} />
+          </div>
+          <p class="small">{t.sheet.lead}</p>
+          {groups.length === 0 && <p role="status">{t.sheet.nothing(wanted)}</p>}
+          {groups.map((group) => (
+            <section key={group.name} aria-labelledby={`sheet-${group.name}`}>
+              <h3 id={`sheet-${group.name}`}>{t.sheet.groups[group.name] ?? group.name}</h3>
+              {group.fields.map((field) => <SheetField key={field.name} field={field} sheet={sheet} change={change} />)}
+            </section>
+          ))}
+          <Yaml job={job} sheet={sheet} putText={putText} />
+        </div>
+      )}
+    </Leaf>
+  );
+}

@@ -1,0 +1,57 @@
+import { useState } from "preact/hooks";
+import { Refusal } from "../api/call";
+import type { Job, Sheet } from "../api/kinds";
+import { Refused } from "../parts/Refused";
+import { say } from "../parts/toast";
+import { t } from "../words";
+
+interface Props { job: Job; sheet: Sheet; putText: (text: string, version: number) => Promise<void> }
+
+/** The sheet as a file: saved, or taken from one; a text that is refused stays where it is. */
+export function Yaml({ job, sheet, putText }: Props) {
+  const [text, setText] = useState<string | null>(null);
+  const [began, setBegan] = useState(sheet.version);
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const [clash, setClash] = useState(false);
+
+  const open = (): void => {
+    setBegan(sheet.version);
+    setText("");
+  };
+  const put = async (version: number): Promise<void> => {
+    setRefusal(null);
+    setClash(false);
+    try {
+      await putText(text ?? "", version);
+      setText(null);
+      say(t.sheet.isPut);
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      if (error.told.code === "changed_meanwhile") setClash(true);
+      else setRefusal(error);
+    }
+  };
+  return (
+    <section class="yaml" aria-labelledby="sheet-yaml">
+      <h3 id="sheet-yaml">{t.sheet.yaml}</h3>
+      <p class="acts">
+        <a class="plain" href={`/api/jobs/${job.id}/sheet.yaml`} download>{t.sheet.save}</a>
+        <button class="plain" aria-expanded={text !== null} onClick={() => (text === null ? open() : setText(null))}>{t.sheet.take}</button>
+      </p>
+      {text !== null && (
+        <form onSubmit={(event) => { event.preventDefault(); void put(began); }}>
+          <label>{t.sheet.choose} <input type="file" accept=".yaml,.yml,text/yaml" onChange={(event) => void event.currentTarget.files?.[0]?.text().then(setText)} /></label>
+          <label>{t.sheet.paste} <textarea rows={10} required spellcheck={false} value={text} onInput={(event) => setText(event.currentTarget.value)} /></label>
+          <Refused refusal={refusal} />
+          {clash && (
+            <div class="told" role="alert">
+              <p>{t.sheet.changed}</p>
+              <button type="button" class="plain" onClick={() => void put(sheet.version)}>{t.sheet.putAnyway}</button>
+            </div>
+          )}
+          <p class="acts"><button class="main">{t.sheet.put}</button><button type="button" class="plain" onClick={() => setText(null)}>{t.common.cancel}</button></p>
+        </form>
+      )}
+    </section>
+  );
+}
