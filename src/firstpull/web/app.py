@@ -17,6 +17,9 @@ from firstpull.web.receive import SmallBodies
 from firstpull.web.refusals import install_refusals
 from firstpull.web.routes.about import about_routes
 from firstpull.web.routes.events import event_routes
+from firstpull.web.routes.looks import look_routes
+from firstpull.web.routes.materials import material_routes
+from firstpull.web.routes.plans import plan_routes
 from firstpull.wiring import Office
 
 
@@ -34,8 +37,9 @@ def create_app(office: Office, hub: EventHub, door: Door, *, static: Path = STAT
     install_refusals(app)
     app.add_middleware(SmallBodies)
     app.add_middleware(Guard, door=door)
-    for router in (about_routes(office), event_routes(hub)):
-        app.include_router(router)
+    for routes in (look_routes, plan_routes, material_routes, about_routes):
+        app.include_router(routes(office))
+    app.include_router(event_routes(hub))
     _add_document(app)
     app.include_router(page_routes(static))
     return app

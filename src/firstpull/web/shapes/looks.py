@@ -41,6 +41,9 @@ class Look(Shape):
     to_mould: list[float] | None = Field(
         description="From the file's axes to the mould's: 4 x 4, by rows."
     )
+    unit: str = Field(description="Of the mesh file, as it was taken.")
+    unit_why: str
+    notes: list[str] = Field(description="How the file was read.")
     size_mm: Vector
     triangles: int
     findings: list[dict[str, Any]] = Field(description="What was found in the mesh, with places.")

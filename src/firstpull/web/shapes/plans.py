@@ -16,6 +16,7 @@ class WhyInput(Shape):
     what: str
     value: Any
     unit: str
+    path: str | None = Field(default=None, description="Where it stands in the plan.")
 
 
 class WhyRow(Shape):
