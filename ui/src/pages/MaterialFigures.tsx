@@ -1,4 +1,4 @@
-import { t } from "../words";
+import { leaf } from "../words/leaves";
 import { figureName, type Material, range, restsOn, type ShelfFigure, value } from "./shelf";
 
 /** The figures of one material, a line each; where the shop has its own, the row's stands beside. */
@@ -6,15 +6,15 @@ export function MaterialFigures({ material }: { material: Material }) {
   return (
     <section class="figures" aria-labelledby="material-name">
       <h2 id="material-name">{material.name}</h2>
-      {material.figures.length === 0 ? <p class="small">{t.materials.none}</p> : (
+      {material.figures.length === 0 ? <p class="small">{leaf.materials.none}</p> : (
         <table>
           <thead>
             <tr>
-              <th scope="col">{t.materials.figure}</th>
-              <th scope="col" class="number">{t.materials.usual}</th>
-              <th scope="col">{t.materials.range}</th>
-              <th scope="col">{t.materials.rests}</th>
-              <th scope="col"><span class="unseen">{t.materials.set}</span></th>
+              <th scope="col">{leaf.materials.figure}</th>
+              <th scope="col" class="number">{leaf.materials.usual}</th>
+              <th scope="col">{leaf.materials.range}</th>
+              <th scope="col">{leaf.materials.rests}</th>
+              <th scope="col"><span class="unseen">{leaf.materials.set}</span></th>
             </tr>
           </thead>
           <tbody>{material.figures.map((figure) => <Line key={figure.figure} of={material.id} figure={figure} />)}</tbody>
@@ -36,8 +36,8 @@ function Line({ of, figure }: { of: string; figure: ShelfFigure }) {
       <td class="rests">
         {figure.own ? (
           <>
-            <span class="own-flag">{t.materials.ownFlag}</span> {figure.own.note}
-            <span class="row-says">{t.materials.rowSays(saidByRow(figure))}</span>
+            <span class="own-flag">{leaf.materials.ownFlag}</span> {figure.own.note}
+            <span class="row-says">{leaf.materials.rowSays(saidByRow(figure))}</span>
           </>
         ) : (
           <>
@@ -46,7 +46,7 @@ function Line({ of, figure }: { of: string; figure: ShelfFigure }) {
           </>
         )}
       </td>
-      <td class="act"><a class="plain" href={`#${of}.${figure.figure}`} aria-label={t.materials.setOf(name.toLowerCase())}>{figure.own ? t.materials.change : t.materials.set}</a></td>
+      <td class="act"><a class="plain" href={`#${of}.${figure.figure}`} aria-label={leaf.materials.setOf(name.toLowerCase())}>{figure.own ? leaf.materials.change : leaf.materials.set}</a></td>
     </tr>
   );
 }

@@ -2,7 +2,7 @@ import { useEffect, useState } from "preact/hooks";
 import { useAsked } from "../live/ask";
 import { Refused } from "../parts/Refused";
 import { Top } from "../parts/Top";
-import { t } from "../words";
+import { leaf } from "../words/leaves";
 import "./materials.css";
 import { MaterialFigures } from "./MaterialFigures";
 import { OwnFigureLeaf } from "./OwnFigureLeaf";
@@ -19,13 +19,13 @@ export function MaterialsPage() {
     <>
       <Top />
       <main class="page materials">
-        <h1>{t.materials.title}</h1>
-        <p class="lead">{t.materials.lead}</p>
+        <h1>{leaf.materials.title}</h1>
+        <p class="lead">{leaf.materials.lead}</p>
         <Refused refusal={asked.refusal} />
         {asked.data && (
           <div class="shelf">
             <Chooser materials={materials} shown={shown?.id} />
-            {shown ? <MaterialFigures material={shown} /> : <p>{t.materials.unknown(named?.material ?? "")}</p>}
+            {shown ? <MaterialFigures material={shown} /> : <p>{leaf.materials.unknown(named?.material ?? "")}</p>}
           </div>
         )}
       </main>
@@ -62,7 +62,7 @@ function useHash(): string {
 
 function Chooser({ materials, shown }: { materials: Material[]; shown: string | undefined }) {
   return (
-    <nav class="shelf-list" aria-label={t.materials.choose}>
+    <nav class="shelf-list" aria-label={leaf.materials.choose}>
       {byKind(materials).map(({ kind, materials: some }) => (
         <section key={kind} aria-labelledby={`kind-${kind}`}>
           <h2 id={`kind-${kind}`}>{kindName(kind)}</h2>
@@ -72,7 +72,7 @@ function Chooser({ materials, shown }: { materials: Material[]; shown: string | 
               return (
                 <li key={one.id}>
                   <a href={`#${one.id}`} aria-current={one.id === shown ? "true" : undefined}>
-                    {one.name} {own > 0 && <span class="own-flag">{t.materials.own(own)}</span>}
+                    {one.name} {own > 0 && <span class="own-flag">{leaf.materials.own(own)}</span>}
                   </a>
                 </li>
               );

@@ -4,6 +4,7 @@ import { Leaf } from "../parts/Leaf";
 import { Refused } from "../parts/Refused";
 import { say } from "../parts/toast";
 import { t } from "../words";
+import { leaf } from "../words/leaves";
 import { saidByRow } from "./MaterialFigures";
 import { figureName, type Material, restsOn, type ShelfFigure, unitWords } from "./shelf";
 import { forInput, readNumber, storedOf } from "./typed";
@@ -42,38 +43,38 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
     event.preventDefault();
     if (wrong) return;
     const values = Object.fromEntries(THREE.map((which) => [which, storedOf(typed[which], figure.unit, now[which])]));
-    void attempt(() => call("PUT", path, { ...values, note }), t.materials.isSet(name));
+    void attempt(() => call("PUT", path, { ...values, note }), leaf.materials.isSet(name));
   };
 
   return (
     <Leaf title={name} close={close}>
       <p>{material.name}</p>
-      <p class="from-row">{t.materials.rowSays(saidByRow(figure))} <span class="small">{[restsOn(figure.mark), figure.source, figure.note].filter(Boolean).join("; ")}</span></p>
+      <p class="from-row">{leaf.materials.rowSays(saidByRow(figure))} <span class="small">{[restsOn(figure.mark), figure.source, figure.note].filter(Boolean).join("; ")}</span></p>
       <form class="own-form" onSubmit={keep}>
         <div class="three">
           {THREE.map((which) => (
             <label key={which}>
-              {t.materials[which]}
+              {leaf.materials[which]}
               <span class="with-unit">
                 <input
                   ref={which === "typical" ? first : undefined} inputMode="decimal" required value={typed[which]} aria-invalid={wrong === which}
                   aria-describedby={`of-${which}`} onInput={(event) => setTyped({ ...typed, [which]: event.currentTarget.value })}
                 />
-                <span id={`of-${which}`}>{unitWords(figure.unit)}<span class="unseen">{which === "low" ? `, ${t.materials.lowHelp}` : which === "high" ? `, ${t.materials.highHelp}` : ""}</span></span>
+                <span id={`of-${which}`}>{unitWords(figure.unit)}<span class="unseen">{which === "low" ? `, ${leaf.materials.lowHelp}` : which === "high" ? `, ${leaf.materials.highHelp}` : ""}</span></span>
               </span>
             </label>
           ))}
         </div>
-        {wrong && typed[wrong] !== "" && <p class="refused" role="alert">{t.sheet.noNumber(typed[wrong])}</p>}
+        {wrong && typed[wrong] !== "" && <p class="refused" role="alert">{leaf.sheet.noNumber(typed[wrong])}</p>}
         <label>
-          {t.materials.note}
+          {leaf.materials.note}
           <textarea rows={3} value={note} aria-describedby="note-help" onInput={(event) => setNote(event.currentTarget.value)} />
         </label>
-        <p id="note-help" class="small">{t.materials.noteHelp}</p>
+        <p id="note-help" class="small">{leaf.materials.noteHelp}</p>
         <Refused refusal={refusal} />
         <p class="acts">
-          <button class="main">{t.materials.use}</button>
-          {figure.own && <button type="button" class="plain" onClick={() => void attempt(() => call("DELETE", path), t.materials.isBack(name))}>{t.materials.back}</button>}
+          <button class="main">{leaf.materials.use}</button>
+          {figure.own && <button type="button" class="plain" onClick={() => void attempt(() => call("DELETE", path), leaf.materials.isBack(name))}>{leaf.materials.back}</button>}
         </p>
       </form>
     </Leaf>

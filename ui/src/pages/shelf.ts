@@ -1,7 +1,7 @@
 /** The materials as the program tells them, and how their figures are read. */
 
 import { duration, figure, toShown, unitShown } from "../units";
-import { t } from "../words";
+import { leaf } from "../words/leaves";
 
 export interface Own { low: number; typical: number; high: number; note: string; changed_at: string }
 export interface ShelfFigure { figure: string; unit: string; low: number; typical: number; high: number; mark: string; source: string; note: string; own: Own | null }
@@ -15,23 +15,23 @@ export function namedBy(hash: string): { material: string; figure: string | null
 
 /** The kinds in the order of the work, each with its materials. */
 export function byKind(materials: Material[]): { kind: string; materials: Material[] }[] {
-  const known = Object.keys(t.materials.kinds);
+  const known = Object.keys(leaf.materials.kinds);
   const kinds = [...new Set([...known, ...materials.map((one) => one.kind)])];
   return kinds.map((kind) => ({ kind, materials: materials.filter((one) => one.kind === kind) })).filter((some) => some.materials.length > 0);
 }
 
 export function figureName(name: string): string {
   const plain = name.replaceAll("_", " ");
-  return t.materials.names[name] ?? plain.charAt(0).toUpperCase() + plain.slice(1);
+  return leaf.materials.names[name] ?? plain.charAt(0).toUpperCase() + plain.slice(1);
 }
 
 export function kindName(kind: string): string {
-  return t.materials.kinds[kind] ?? kind.charAt(0).toUpperCase() + kind.slice(1);
+  return leaf.materials.kinds[kind] ?? kind.charAt(0).toUpperCase() + kind.slice(1);
 }
 
 /** "common practice", then where from; the note comes after. */
 export function restsOn(mark: string): string {
-  return t.materials.marks[mark] ?? mark;
+  return leaf.materials.marks[mark] ?? mark;
 }
 
 /** A unit as it is set in type. */
@@ -52,5 +52,5 @@ export function value(of: number, unit: string): { value: string; unit: string }
 /** Low to high, with the unit once where it is the same. */
 export function range(low: number, high: number, unit: string): string {
   const [from, to] = [value(low, unit), value(high, unit)];
-  return t.materials.range2(from.unit === to.unit ? from.value : `${from.value} ${from.unit}`, `${to.value} ${to.unit}`);
+  return leaf.materials.range2(from.unit === to.unit ? from.value : `${from.value} ${from.unit}`, `${to.value} ${to.unit}`);
 }

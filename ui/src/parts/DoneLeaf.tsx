@@ -6,6 +6,7 @@ import { today } from "../pages/due";
 import { forInput, readNumber, storedOf } from "../pages/typed";
 import { unitShown } from "../units";
 import { t } from "../words";
+import { leaf } from "../words/leaves";
 import { Leaf } from "./Leaf";
 import { Refused } from "./Refused";
 import { say } from "./toast";
@@ -19,7 +20,7 @@ export function DoneLeaf({ job, stage, close }: { job: Job; stage: StageName; cl
   const was = job.done.find((mark) => mark.stage === stage) ?? null;
   const measures = asked.data?.stages.find((one) => one.stage === stage)?.measured;
   return (
-    <Leaf title={t.done.title(t.stage.names[stage])} close={close}>
+    <Leaf title={leaf.done.title(t.stage.names[stage])} close={close}>
       <Refused refusal={asked.refusal} />
       {measures && <DoneForm job={job} stage={stage} measures={measures} was={was} close={close} />}
     </Leaf>
@@ -54,15 +55,15 @@ function DoneForm({ job, stage, measures, was, close }: FormProps) {
     event.preventDefault();
     if (wrong) return;
     const measured = Object.fromEntries(said.map((one) => [one.name, storedOf(typed[one.name]!, one.unit, was?.measured[one.name] ?? null)]));
-    void attempt(() => call("PUT", path, { done_on: day, measured, note }), t.done.isDone(name));
+    void attempt(() => call("PUT", path, { done_on: day, measured, note }), leaf.done.isDone(name));
   };
 
   return (
     <form class="done-form" onSubmit={keep}>
-      <label>{t.done.day} <input type="date" value={day} required onInput={(event) => setDay(event.currentTarget.value)} /></label>
+      <label>{leaf.done.day} <input type="date" value={day} required onInput={(event) => setDay(event.currentTarget.value)} /></label>
       {measures.length > 0 && (
         <fieldset>
-          <legend>{t.done.measured} <span class="small">{t.done.optional}</span></legend>
+          <legend>{leaf.done.measured} <span class="small">{leaf.done.optional}</span></legend>
           {measures.map((one) => (
             <label key={one.name} class="measure">
               <span>{one.what}</span>
@@ -72,12 +73,12 @@ function DoneForm({ job, stage, measures, was, close }: FormProps) {
           ))}
         </fieldset>
       )}
-      {wrong && <p class="refused" role="alert">{t.sheet.noNumber(typed[wrong.name]!)}</p>}
-      <label>{t.done.note} <textarea rows={3} value={note} onInput={(event) => setNote(event.currentTarget.value)} /></label>
+      {wrong && <p class="refused" role="alert">{leaf.sheet.noNumber(typed[wrong.name]!)}</p>}
+      <label>{leaf.done.note} <textarea rows={3} value={note} onInput={(event) => setNote(event.currentTarget.value)} /></label>
       <Refused refusal={refusal} />
       <p class="acts">
-        <button class="main">{was ? t.done.keep : t.done.mark}</button>
-        {was && <button type="button" class="away" onClick={() => void attempt(() => call("DELETE", path), t.done.notDone(name))}>{t.done.unmark}</button>}
+        <button class="main">{was ? leaf.done.keep : leaf.done.mark}</button>
+        {was && <button type="button" class="away" onClick={() => void attempt(() => call("DELETE", path), leaf.done.notDone(name))}>{leaf.done.unmark}</button>}
       </p>
     </form>
   );

@@ -1,7 +1,7 @@
 import type { Job } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { bytes } from "../pages/typed";
-import { t } from "../words";
+import { leaf } from "../words/leaves";
 import { Leaf } from "./Leaf";
 import "./leaves.css";
 import { Refused } from "./Refused";
@@ -15,24 +15,24 @@ export function TakeAway({ job, runId, close }: { job: Job; runId: string; close
   const files = asked.data?.files;
   const packet = files?.find((file) => file.path.endsWith("packet.pdf"));
   return (
-    <Leaf title={t.take.title} close={close}>
+    <Leaf title={leaf.take.title} close={close}>
       <Refused refusal={asked.refusal} />
-      {job.plan_id === runId && !job.plan_is_current && <p class="told">{t.take.old}</p>}
-      {files?.length === 0 && <p>{t.take.none}</p>}
+      {job.plan_id === runId && !job.plan_is_current && <p class="told">{leaf.take.old}</p>}
+      {files?.length === 0 && <p>{leaf.take.none}</p>}
       {files && files.length > 0 && (
         <div class="take">
           {packet && (
             <a class="packet" href={`${base}/packet.pdf`} target="_blank" rel="noopener">
               <Page />
-              <span><strong>{t.take.open}</strong><span class="small">{t.take.packetMore(bytes(packet.size_bytes))}</span></span>
+              <span><strong>{leaf.take.open}</strong><span class="small">{leaf.take.packetMore(bytes(packet.size_bytes))}</span></span>
             </a>
           )}
-          <p><a class="plain" href={`${base}/all.zip`} download>{t.take.zip}</a> <span class="small">{t.take.zipMore(files.length, bytes(files.reduce((sum, file) => sum + file.size_bytes, 0)))}</span></p>
-          <p><a class="plain" href={`${base}/all.3mf`} download>{t.take.model}</a> <span class="small">{t.take.modelMore}</span></p>
-          <h3>{t.take.files}</h3>
+          <p><a class="plain" href={`${base}/all.zip`} download>{leaf.take.zip}</a> <span class="small">{leaf.take.zipMore(files.length, bytes(files.reduce((sum, file) => sum + file.size_bytes, 0)))}</span></p>
+          <p><a class="plain" href={`${base}/all.3mf`} download>{leaf.take.model}</a> <span class="small">{leaf.take.modelMore}</span></p>
+          <h3>{leaf.take.files}</h3>
           {byFolder(files).map(({ folder, files: some }) => (
             <section key={folder}>
-              <h4>{t.take.folders[folder] ?? folder}</h4>
+              <h4>{leaf.take.folders[folder] ?? folder}</h4>
               <ul>
                 {some.map((file) => (
                   <li key={file.path}>

@@ -5,6 +5,7 @@ import { Refused } from "../parts/Refused";
 import { say } from "../parts/toast";
 import { unitShown } from "../units";
 import { t } from "../words";
+import { leaf } from "../words/leaves";
 import type { Change } from "./useSheetChange";
 import { allowedWords, assumedOf, asTyped, asWords, isThree, readTyped, same, saidOf } from "./values";
 
@@ -34,7 +35,7 @@ export function SheetField({ field, sheet, change }: Props) {
       const outcome = await change(field.name, value, base);
       if (!outcome.kept && !same(saidOf(outcome.theirs, field.name), value)) return setClash({ value, theirs: outcome.theirs });
       done();
-      if (outcome.kept && outcome.beside) say(t.sheet.otherFields);
+      if (outcome.kept && outcome.beside) say(leaf.sheet.otherFields);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       setRefusal(error.told);
@@ -68,18 +69,18 @@ export function SheetField({ field, sheet, change }: Props) {
         />
       )}
       <Help id={`${id}-help`} field={field} said={said} takeOut={() => void write(null, said)} />
-      {saving && <p class="small" role="status">{t.sheet.saving}</p>}
+      {saving && <p class="small" role="status">{leaf.sheet.saving}</p>}
       <Refused refusal={refusal} />
       {clash && (
         <div class="told" role="alert">
-          <p>{t.sheet.changed}</p>
+          <p>{leaf.sheet.changed}</p>
           <dl>
-            <dt>{t.sheet.theirs}</dt><dd><strong>{held(clash.theirs, field)}</strong></dd>
-            <dt>{t.sheet.yours}</dt><dd><strong>{clash.value === null ? t.sheet.assumedIs(asWords(assumedOf(clash.theirs, field), field)) : asWords(clash.value, field)}</strong></dd>
+            <dt>{leaf.sheet.theirs}</dt><dd><strong>{held(clash.theirs, field)}</strong></dd>
+            <dt>{leaf.sheet.yours}</dt><dd><strong>{clash.value === null ? leaf.sheet.assumedIs(asWords(assumedOf(clash.theirs, field), field)) : asWords(clash.value, field)}</strong></dd>
           </dl>
           <p class="acts">
-            <button class="plain" onClick={() => void write(clash.value, saidOf(clash.theirs, field.name))}>{t.sheet.keepMine}</button>
-            <button class="plain" onClick={done}>{t.sheet.takeTheirs}</button>
+            <button class="plain" onClick={() => void write(clash.value, saidOf(clash.theirs, field.name))}>{leaf.sheet.keepMine}</button>
+            <button class="plain" onClick={done}>{leaf.sheet.takeTheirs}</button>
           </p>
         </div>
       )}
@@ -89,7 +90,7 @@ export function SheetField({ field, sheet, change }: Props) {
 
 function held(sheet: Sheet, field: FormField): string {
   const said = saidOf(sheet, field.name);
-  return said === undefined ? t.sheet.assumedIs(asWords(assumedOf(sheet, field), field)) : asWords(said, field);
+  return said === undefined ? leaf.sheet.assumedIs(asWords(assumedOf(sheet, field), field)) : asWords(said, field);
 }
 
 interface Control { id: string; field: FormField; said: unknown; assumed: unknown; typed: Typed | null; wrong: boolean }
@@ -116,10 +117,10 @@ function Text({ id, field, said, assumed, typed, wrong, type, leave, enter, reve
 }
 
 function Choice({ id, field, said, assumed, typed, wrong, choose }: Control & { choose: (text: string) => void }) {
-  const choices = field.kind === "yes_no" ? [{ value: "true", words: t.sheet.yes }, { value: "false", words: t.sheet.no }] : field.choices ?? [];
+  const choices = field.kind === "yes_no" ? [{ value: "true", words: leaf.sheet.yes }, { value: "false", words: leaf.sheet.no }] : field.choices ?? [];
   return (
     <select id={id} value={typed ? typed.text : said === undefined ? "" : String(said)} aria-invalid={wrong} aria-describedby={`${id}-help`} onChange={(event) => choose(event.currentTarget.value)}>
-      <option value="">{t.sheet.assumedIs(asWords(assumed, field))}</option>
+      <option value="">{leaf.sheet.assumedIs(asWords(assumed, field))}</option>
       {choices.map((one) => <option key={one.value} value={one.value}>{one.words}</option>)}
     </select>
   );
@@ -131,10 +132,10 @@ function Help({ id, field, said, takeOut }: { id: string; field: FormField; said
   return (
     <p class="help">
       <span id={id}>
-        {said === undefined ? <><em>{t.sheet.assumed}</em>{`: ${field.why}`}</> : t.sheet.said}
-        {list ? `. ${t.sheet.setInView}` : allowed && `. ${allowed.charAt(0).toUpperCase()}${allowed.slice(1)}`}
+        {said === undefined ? <><em>{leaf.sheet.assumed}</em>{`: ${field.why}`}</> : leaf.sheet.said}
+        {list ? `. ${leaf.sheet.setInView}` : allowed && `. ${allowed.charAt(0).toUpperCase()}${allowed.slice(1)}`}
       </span>
-      {said !== undefined && <button class="plain" aria-label={t.sheet.takeOutOf(field.what)} onClick={takeOut}>{t.sheet.takeOut}</button>}
+      {said !== undefined && <button class="plain" aria-label={leaf.sheet.takeOutOf(field.what)} onClick={takeOut}>{leaf.sheet.takeOut}</button>}
     </p>
   );
 }

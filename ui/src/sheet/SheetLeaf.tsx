@@ -3,7 +3,7 @@ import type { FormGroup, Job } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { Leaf } from "../parts/Leaf";
 import { Refused } from "../parts/Refused";
-import { t } from "../words";
+import { leaf } from "../words/leaves";
 import { SheetField } from "./SheetField";
 import "./sheet.css";
 import { useSheetChange } from "./useSheetChange";
@@ -18,19 +18,19 @@ export function SheetLeaf({ job, close }: { job: Job; close: () => void }) {
   const sheet = asked.data;
   const groups = form.data && findFields(form.data.groups, wanted);
   return (
-    <Leaf title={t.sheet.title} close={close}>
+    <Leaf title={leaf.sheet.title} close={close}>
       <Refused refusal={form.refusal ?? asked.refusal} />
       {groups && sheet && (
         <div class="sheet-form">
           <div class="sheet-find">
-            <label for="find-field">{t.sheet.find}</label>
+            <label for="find-field">{leaf.sheet.find}</label>
             <input id="find-field" type="search" value={wanted} autocomplete="off" spellcheck={false} onInput={(event) => setWanted(event.currentTarget.value)} />
           </div>
-          <p class="small">{t.sheet.lead}</p>
-          {groups.length === 0 && <p role="status">{t.sheet.nothing(wanted)}</p>}
+          <p class="small">{leaf.sheet.lead}</p>
+          {groups.length === 0 && <p role="status">{leaf.sheet.nothing(wanted)}</p>}
           {groups.map((group) => (
             <section key={group.name} aria-labelledby={`sheet-${group.name}`}>
-              <h3 id={`sheet-${group.name}`}>{t.sheet.groups[group.name] ?? group.name}</h3>
+              <h3 id={`sheet-${group.name}`}>{leaf.sheet.groups[group.name] ?? group.name}</h3>
               {group.fields.map((field) => <SheetField key={field.name} field={field} sheet={sheet} change={change} />)}
             </section>
           ))}

@@ -4,6 +4,7 @@ import type { Job, Sheet } from "../api/kinds";
 import { Refused } from "../parts/Refused";
 import { say } from "../parts/toast";
 import { t } from "../words";
+import { leaf } from "../words/leaves";
 
 interface Props { job: Job; sheet: Sheet; putText: (text: string, version: number) => Promise<void> }
 
@@ -24,7 +25,7 @@ export function Yaml({ job, sheet, putText }: Props) {
     try {
       await putText(text ?? "", version);
       setText(null);
-      say(t.sheet.isPut);
+      say(leaf.sheet.isPut);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       if (error.told.code === "changed_meanwhile") setClash(true);
@@ -33,23 +34,23 @@ export function Yaml({ job, sheet, putText }: Props) {
   };
   return (
     <section class="yaml" aria-labelledby="sheet-yaml">
-      <h3 id="sheet-yaml">{t.sheet.yaml}</h3>
+      <h3 id="sheet-yaml">{leaf.sheet.yaml}</h3>
       <p class="acts">
-        <a class="plain" href={`/api/jobs/${job.id}/sheet.yaml`} download>{t.sheet.save}</a>
-        <button class="plain" aria-expanded={text !== null} onClick={() => (text === null ? open() : setText(null))}>{t.sheet.take}</button>
+        <a class="plain" href={`/api/jobs/${job.id}/sheet.yaml`} download>{leaf.sheet.save}</a>
+        <button class="plain" aria-expanded={text !== null} onClick={() => (text === null ? open() : setText(null))}>{leaf.sheet.take}</button>
       </p>
       {text !== null && (
         <form onSubmit={(event) => { event.preventDefault(); void put(began); }}>
-          <label>{t.sheet.choose} <input type="file" accept=".yaml,.yml,text/yaml" onChange={(event) => void event.currentTarget.files?.[0]?.text().then(setText)} /></label>
-          <label>{t.sheet.paste} <textarea rows={10} required spellcheck={false} value={text} onInput={(event) => setText(event.currentTarget.value)} /></label>
+          <label>{leaf.sheet.choose} <input type="file" accept=".yaml,.yml,text/yaml" onChange={(event) => void event.currentTarget.files?.[0]?.text().then(setText)} /></label>
+          <label>{leaf.sheet.paste} <textarea rows={10} required spellcheck={false} value={text} onInput={(event) => setText(event.currentTarget.value)} /></label>
           <Refused refusal={refusal} />
           {clash && (
             <div class="told" role="alert">
-              <p>{t.sheet.changed}</p>
-              <button type="button" class="plain" onClick={() => void put(sheet.version)}>{t.sheet.putAnyway}</button>
+              <p>{leaf.sheet.changed}</p>
+              <button type="button" class="plain" onClick={() => void put(sheet.version)}>{leaf.sheet.putAnyway}</button>
             </div>
           )}
-          <p class="acts"><button class="main">{t.sheet.put}</button><button type="button" class="plain" onClick={() => setText(null)}>{t.common.cancel}</button></p>
+          <p class="acts"><button class="main">{leaf.sheet.put}</button><button type="button" class="plain" onClick={() => setText(null)}>{t.common.cancel}</button></p>
         </form>
       )}
     </section>

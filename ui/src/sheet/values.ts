@@ -4,6 +4,7 @@ import type { FormField, FormGroup, Sheet } from "../api/kinds";
 import { forInput, readNumber, storedOf } from "../pages/typed";
 import { figure, system, unitShown } from "../units";
 import { t } from "../words";
+import { leaf } from "../words/leaves";
 
 /** What the sheet says; undefined where it says nothing. */
 export function saidOf(sheet: Sheet, field: string): unknown {
@@ -34,9 +35,9 @@ export function asTyped(value: unknown, field: FormField): string {
 /** A value in words, with its unit. */
 export function asWords(value: unknown, field: FormField): string {
   if (value === null || value === undefined) return field.empty ?? t.common.none;
-  if (typeof value === "boolean") return value ? t.sheet.yes : t.sheet.no;
+  if (typeof value === "boolean") return value ? leaf.sheet.yes : leaf.sheet.no;
   if (field.kind === "choice") return field.choices?.find((one) => one.value === value)?.words ?? String(value);
-  if (Array.isArray(value) && !isThree(field)) return t.sheet.set(value.length);
+  if (Array.isArray(value) && !isThree(field)) return leaf.sheet.set(value.length);
   return [asTyped(value, field), unitShown(field.unit)].filter(Boolean).join(" ");
 }
 
@@ -48,13 +49,13 @@ export function readTyped(text: string, field: FormField, was: unknown): Read {
   if (plain === "") return { value: null };
   if (field.kind === "number" || field.kind === "whole") {
     const value = storedOf(plain, field.unit, typeof was === "number" ? was : null);
-    return value === null ? { wrong: t.sheet.noNumber(plain) } : { value };
+    return value === null ? { wrong: leaf.sheet.noNumber(plain) } : { value };
   }
   if (field.kind === "yes_no") return { value: plain === "true" };
   if (field.kind !== "list") return { value: plain };
   const parts = plain.replace(/^\[|\]$/g, "").split(/[;,]\s+|[;,]|\s+/).filter(Boolean);
   const numbers = parts.map((part, at) => (readNumber(part) === null ? null : storedOf(part, field.unit, Array.isArray(was) ? (was[at] as number) : null)));
-  return numbers.length === 3 && numbers.every((one) => one !== null) ? { value: numbers } : { wrong: t.sheet.noThree(plain) };
+  return numbers.length === 3 && numbers.every((one) => one !== null) ? { value: numbers } : { wrong: leaf.sheet.noThree(plain) };
 }
 
 /** The range in the units that are shown. */
@@ -64,15 +65,15 @@ export function allowedWords(field: FormField): string {
   if (!converts || field.kind === "list") return field.kind === "choice" || field.kind === "yes_no" ? "" : field.allowed;
   const say = (value: number): string => figure(value, unit);
   const to = unitShown(unit);
-  if (high === null) return low === null ? "" : `${t.sheet.above(say(low))} ${to}`;
-  return low !== null ? `${t.sheet.allowed(say(low), say(high))} ${to}` : above !== null ? `${t.sheet.above(say(above))}, ${t.sheet.upTo(say(high))} ${to}` : `${t.sheet.upTo(say(high))} ${to}`;
+  if (high === null) return low === null ? "" : `${leaf.sheet.above(say(low))} ${to}`;
+  return low !== null ? `${leaf.sheet.allowed(say(low), say(high))} ${to}` : above !== null ? `${leaf.sheet.above(say(above))}, ${leaf.sheet.upTo(say(high))} ${to}` : `${leaf.sheet.upTo(say(high))} ${to}`;
 }
 
 /** Fields that speak of all the words looked for. */
 export function findFields(groups: FormGroup[], wanted: string): FormGroup[] {
   const words = wanted.toLowerCase().split(/\s+/).filter(Boolean);
   const speaks = (field: FormField): boolean => {
-    const text = `${field.name} ${field.what} ${field.why} ${t.sheet.groups[field.name.split(".")[0]!] ?? ""}`.toLowerCase();
+    const text = `${field.name} ${field.what} ${field.why} ${leaf.sheet.groups[field.name.split(".")[0]!] ?? ""}`.toLowerCase();
     return words.every((word) => text.includes(word));
   };
   return groups.map((group) => ({ ...group, fields: group.fields.filter(speaks) })).filter((group) => group.fields.length > 0);
