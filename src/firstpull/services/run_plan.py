@@ -104,8 +104,10 @@ def _part_summary(part: dict[str, Any], warnings: list[str]) -> dict[str, Any]:
     return {
         "name": part["name"],
         "size_mm": part["sizes"]["cast"],
+        "printed_mm": part["sizes"]["printed"],
         "pull_mass_g": cast["pull_mass_g"],
         "castings": cast["castings"],
+        "skin_mm": moulds[0]["skin"]["thickness_mm"],
         "silicone_g": sum(mould["skin"]["mass_g"]["p50"] for mould in moulds),
         "resin_g": sum(coat["a_g"] + coat["b_g"] for coat in coats),
         "powder_g": sum(coat.get("powder_g") or 0.0 for coat in coats),
