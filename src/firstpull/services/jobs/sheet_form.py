@@ -23,18 +23,6 @@ WORDS = {
 }
 """What a choice is called, where its value is no word of its own."""
 
-TITLES = {
-    "job": "Job",
-    "shop": "Workshop",
-    "master": "Master",
-    "board": "Board",
-    "skin": "Skin",
-    "shell": "Shell",
-    "cast": "Casting",
-    "packet": "Packet",
-    "": "Grid",
-}
-
 
 @cache
 def sheet_form() -> dict[str, Any]:
@@ -47,8 +35,7 @@ def sheet_form() -> dict[str, Any]:
         groups.setdefault(group, []).append(_field(entry, about))
     return {
         "groups": [
-            {"name": TITLES[name], "what": _what(name), "fields": fields}
-            for name, fields in groups.items()
+            {"name": name, "what": _what(name), "fields": fields} for name, fields in groups.items()
         ]
     }
 
