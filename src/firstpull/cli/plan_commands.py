@@ -22,6 +22,7 @@ from firstpull.cli.options import (
     positive,
 )
 from firstpull.cli.outcome import REFUSED, print_json, told
+from firstpull.core.material.own import OwnFigure
 from firstpull.services.plan_types import DEMO_TRIANGLES, Overrides, PlanRequest
 
 
@@ -42,6 +43,12 @@ def plan(
         int | None, typer.Option("--shell-pieces", min=1, help="Pieces of the rigid shell.")
     ] = None,
     paper: PaperOption = None,
+    own: Annotated[
+        Path | None,
+        typer.Option(
+            "--own", metavar="OWN.yaml", help="This shop's own figures of materials; they win."
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Plan the whole line for a mesh: mould, casting, packet. Asks nothing."""
@@ -53,8 +60,20 @@ def plan(
         shell_pieces=shell_pieces,
         paper=paper,
     )
-    request = PlanRequest(out_dir=out, mesh_path=mesh, sheet_path=sheet, overrides=overrides)
+    with told(as_json=as_json):
+        figures = _own_figures(own)
+    request = PlanRequest(
+        out_dir=out, mesh_path=mesh, sheet_path=sheet, overrides=overrides, figures=figures
+    )
     _run(request, as_json=as_json)
+
+
+def _own_figures(path: Path | None) -> tuple[OwnFigure, ...]:
+    if path is None:
+        return ()
+    from firstpull.services.read_own_figures import read_own_figures
+
+    return read_own_figures(path)
 
 
 def demo(

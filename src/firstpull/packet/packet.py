@@ -13,6 +13,7 @@ from firstpull.packet import moulding, palette, summary
 from firstpull.packet.album import picture_key
 from firstpull.packet.format import kept_together, plain, shortened
 from firstpull.packet.gauge_sheets import Paper, fill_page, gauge_pages
+from firstpull.packet.own_figures import mark_own, own_rows
 
 TEMPLATES = ("packet.typ", "look.typ", "pages.typ", "gauges.typ")
 SIDES = ("front", "right", "back", "left")
@@ -64,7 +65,7 @@ def page_data(
     job = plan.get("job") or {}
     parts = plan.get("parts") or []
     name = str(job.get("name") or "Unnamed job")
-    return {
+    data = {
         "paper": "us-letter" if paper == "letter" else "a4",
         "colours": {
             n: palette.hex_of(getattr(palette, n.upper()))
@@ -77,11 +78,14 @@ def page_data(
         "good": plain(job["good_castings"]) if job.get("good_castings") else "",
         "parts": [_part(plan, job, p, n, pictures, paper) for n, p in enumerate(parts, start=1)],
         "assumed": summary.assumptions(plan),
+        "own": own_rows(plan),
         "steps": summary.steps(plan),
         "schedule": summary.schedule(plan),
         "shopping": summary.shopping(plan),
         "cautions": summary.cautions(plan),
     }
+    mark_own(data, plan)
+    return data
 
 
 def _part(

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.arrays import Floats
-from firstpull.core.material.row import MaterialRow
 from firstpull.core.mesh.findings import Finding
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.from_above import relief
@@ -77,7 +76,7 @@ def plan_as_json(
         },
         "assumed": assumed,
         "own_figures": own_figures,
-        "materials": [_material(row) for row in work.rows],
+        "materials": [row.as_json() for row in work.rows],
         "warnings": _warnings(shape, work, proof, sheet, remarks),
         "parts": [part],
         "steps": [step.as_json() for step in work.steps],
@@ -88,17 +87,6 @@ def plan_as_json(
     for own, numbers in zip(own_figures, resting_on_own(plan), strict=True):
         own["numbers"] = numbers
     return plan
-
-
-def _material(row: MaterialRow) -> dict[str, Any]:
-    """A row that went in, with its figures as they held."""
-    return {
-        "id": row.id,
-        "name": row.name,
-        "kind": row.kind,
-        "parts": None if row.parts is None else list(row.parts),
-        "figures": {name: figure.as_json() for name, figure in row.figures.items()},
-    }
 
 
 def _sizes(shape: Geometry, work: Work) -> dict[str, list[float]]:

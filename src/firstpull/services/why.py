@@ -94,13 +94,17 @@ def why(plan: Plan, path: str) -> dict[str, Any]:
     }
 
 
-def numbers_of(plan: Plan) -> dict[str, list[str]]:
-    """The paths of all numbers that have an answer, by the room that they belong to."""
-    rooms: dict[str, list[str]] = {room: [] for room, _ in ROOMS}
+def numbers_of(plan: Plan) -> dict[str, list[dict[str, Any]]]:
+    """All numbers that have an answer, by the room that they belong to.
+
+    Returns:
+        For each room a list of path, what it is, value and unit.
+    """
+    rooms: dict[str, list[dict[str, Any]]] = {room: [] for room, _ in ROOMS}
     for path in number_paths(plan):
-        room = _room_of(path)
-        if room is not None and not is_without_answer(path):
-            rooms[room].append(path)
+        found = None if is_without_answer(path) else _matching(path)
+        if found is not None and _entry_for(plan, path) is not None:
+            rooms[found[0]].append(_input(plan, path))
     return rooms
 
 
@@ -166,11 +170,6 @@ def _matching(path: str) -> tuple[str, tuple[Entry, ...], Bindings] | None:
             if match:
                 return room, entries, match.groups()
     return None
-
-
-def _room_of(path: str) -> str | None:
-    found = _matching(_whole(path))
-    return found[0] if found else None
 
 
 def _whole(path: str) -> str:
@@ -306,19 +305,24 @@ def rows_under(plan: Plan, path: str) -> list[dict[str, Any]]:
 
 def _rows(plan: Plan, entry: Entry, stars: Bindings) -> list[dict[str, Any]]:
     rows = []
-    named: set[str] | None = None
-    if entry.rows_in:
-        answer = value_at(plan, bound(entry.rows_in, stars)) or {}
-        named = {row["row"] for row in answer.get("rows") or []}
+    named = _named_rows(plan, entry, stars)
     for asked in entry.rows:
-        role, _, figure = asked.partition(".")
+        role, _, figure = asked.rstrip("?").partition(".")
         row = _material(plan, role)
         if row is None or figure not in row["figures"]:
             continue
-        if named is None or f"{row['id']}: {figure}" in named:
+        if not asked.endswith("?") or f"{row['id']}: {figure}" in named:
             told = {"row": row["id"], "name": row["name"], "figure": figure}
             rows.append(told | row["figures"][figure])
     return rows
+
+
+def _named_rows(plan: Plan, entry: Entry, stars: Bindings) -> set[str]:
+    if not entry.rows_in:
+        return set()
+    places = each(plan, bound(entry.rows_in, stars), _title(plan, entry, stars))
+    answers = [value_at(plan, place) for place in places]
+    return {row["row"] for answer in answers for row in answer.get("rows") or []}
 
 
 def _material(plan: Plan, role: str) -> dict[str, Any] | None:

@@ -23,11 +23,12 @@ class Entry:
         what: what the number is.
         formula: in words and symbols, as it would be done on paper.
         inputs: paths of what goes in.
-        rows: figures of material rows, "kind.figure" or "row-id.figure".
+        rows: figures of material rows, "kind.figure" or "row-id.figure"; one with a question
+            mark holds only where ``rows_in`` names it.
         unit: where the number's own name does not say it.
         of: path of the name of what it belongs to.
         kept: path of an answer that the plan carries itself; it wins over the formula.
-        rows_in: path of an answer that the plan carries; rows hold only where it names them.
+        rows_in: path of an answer that the plan carries, which names rows.
         field: of the job sheet, where a person said the number or nobody did.
         spread: path of p10, p50 and p90.
         when: path of a word, and how it must begin for this entry to hold; a material's name

@@ -17,11 +17,25 @@ WASTE = "(1 + waste of a cup); the smaller waste holds above 300 g a cup"
 CUPS = "cups = what there is to lay / (speed of hands x minutes to lay), rounded up"
 
 
+HANDS = {
+    "silicone": (
+        "silicone.pot_life?", "silicone.activation_energy?", "brushed-skin.brush_rate?",
+        "brushed-skin.placing_rate?", "brushed-skin.stir?",
+    ),
+    "resin": (
+        "resin.pot_life?", "resin.activation_energy?", "slush-casting.brush_rate?",
+        "slush-casting.slush_rate?", "slush-casting.stir?",
+    ),
+}  # fmt: skip
+"""What decides how much one cup can lay, as far as the coat's own answer names it."""
+
+
 def _cup(coat: str, row: str, *, powder: bool) -> dict[str, Entry]:
     """The numbers of one cup, alike for silicone and resin."""
     cup, name = f"{coat}batches.*.", f"{coat}name"
     cups = f"count {coat}batches"
     waste = (f"{row}.waste_small", f"{row}.waste_large")
+    hands = HANDS[row]
     parts = [("a", "part A"), ("b", "part B")] + ([("powder", "powder")] if powder else [])
     density = {
         "a": f"{row}.part_a_density",
@@ -35,7 +49,7 @@ def _cup(coat: str, row: str, *, powder: bool) -> dict[str, Entry]:
         ),
         f"{cup}area_cm2": Entry(
             "area that one cup covers", "area of the coat / cups; " + CUPS,
-            (f"{coat}area_cm2", cups), of=name,
+            (f"{coat}area_cm2", cups), hands, of=name, rows_in=f"{coat}why",
         ),
         f"{cup}pot_life_min": Entry(
             "pot life in this room, from the first stir", f"pot life at 23 °C {AT_ROOM}",
@@ -45,8 +59,8 @@ def _cup(coat: str, row: str, *, powder: bool) -> dict[str, Entry]:
     for part, words in parts:
         found[f"{cup}{part}_g"] = Entry(
             f"{words} for one cup, waste included",
-            f"{words} of the coat / cups x {WASTE}",
-            (f"{coat}{part}_g", cups), waste, of=name,
+            f"{words} of the coat / cups x {WASTE}; {CUPS}",
+            (f"{coat}{part}_g", cups), (*waste, *hands), of=name, rows_in=f"{coat}why",
         )  # fmt: skip
         found[f"{cup}{part}_ml"] = Entry(
             f"{words} for one cup, waste included", "grams / density of that part",
@@ -192,7 +206,7 @@ def _resin() -> dict[str, Entry | tuple[Entry, ...]]:
             "powder to mixed resin by weight",
             "by level cups: ratio x bulk density of the powder / density of the liquid mix; by "
             "weight the ratio itself; 0 where the coat is plain resin",
-            (), ("powder.ratio_bulk", "powder.ratio_weight", "powder.bulk_density",
+            (), ("powder.ratio_bulk?", "powder.ratio_weight?", "powder.bulk_density?",
                  "resin.part_a_density", "resin.part_b_density", "resin.b_per_100a"),
             of=name, rows_in=kept,
         ),

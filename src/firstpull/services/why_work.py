@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from firstpull.services.why_entry import Catalogue, Entry
-from firstpull.services.why_mix import AT_ROOM, CUPS
+from firstpull.services.why_mix import AT_ROOM, CUPS, HANDS
 
 STEP = "steps.*."
 MOULD = "parts.0.moulds.0."
@@ -14,7 +14,7 @@ MADE = CAST + "castings"
 TITLE = STEP + "title"
 SILICONE, RESIN = f"{MOULD}coats.@.", f"{CAST}coats.@."
 BED = f"{MOULD}coats.[bedding coat]."
-COATS = (("Silicone:", SILICONE), ("Cast:", RESIN))
+COATS = (("Silicone:", SILICONE, "silicone"), ("Cast:", RESIN, "resin"))
 WARMED = ("silicone.demould", "silicone.activation_energy")
 
 Waits = tuple[str, str, str, tuple[str, ...], tuple[str, ...]]
@@ -79,22 +79,18 @@ def _waits(end: str) -> tuple[Entry, ...]:
 
 
 def _cups() -> tuple[Entry, ...]:
-    rates = {
-        "Silicone:": ("brushed-skin.brush_rate", "brushed-skin.placing_rate", "brushed-skin.stir"),
-        "Cast:": ("slush-casting.brush_rate", "slush-casting.slush_rate", "slush-casting.stir"),
-    }
     found = [
         Entry(
             "equal cups that the coat is mixed in", CUPS,
             (f"{coat}area_cm2", f"count {coat}batches"),
-            rates[begins], of=TITLE, when=(TITLE, begins),
+            HANDS[row], of=TITLE, when=(TITLE, begins), rows_in=f"{coat}why",
         )
-        for begins, coat in COATS
+        for begins, coat, row in COATS
     ]  # fmt: skip
     bed = Entry(
         "equal cups that the bedding coat is mixed in", "0 without one; " + CUPS,
         (f"{BED}area_cm2",),
-        rates["Silicone:"], of=TITLE, when=(TITLE, "Bed the"),
+        HANDS["silicone"], of=TITLE, when=(TITLE, "Bed the"), rows_in=f"{BED}why",
     )  # fmt: skip
     return (*found, bed, Entry("cups", "nothing is mixed in this step", of=TITLE))
 
@@ -118,7 +114,7 @@ def _amounts() -> dict[str, tuple[Entry, ...]]:
                 "weighed out for all cups, waste included", "the sum of the cups",
                 (f"{coat}batches.#.{part}_g",), of=what, when=(TITLE, begins),
             )
-            for begins, coat in COATS
+            for begins, coat, _ in COATS
         )  # fmt: skip
         bed = Entry(
             "weighed out for the bedding coat, waste included", "the sum of its cups",

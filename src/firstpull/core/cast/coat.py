@@ -144,7 +144,7 @@ def _cups_note(layer: Layer, cups: int, reach_cm2: float) -> str:
 def _why(layer: Layer, *, area_cm2: float, practice: MaterialRow, laying: float) -> Why:
     dose = layer.dose
     rows = [RowUsed(dose.resin, name) for name in ("density", "part_a_density", "part_b_density")]
-    rows += [RowUsed(dose.resin, name) for name in ("b_per_100a", "pot_life")]
+    rows += [RowUsed(dose.resin, name) for name in ("b_per_100a", "pot_life", "activation_energy")]
     if not dose.is_plain:
         names = ("bulk_density", "true_density", *filter(None, [dose.figure]))
         rows += [RowUsed(dose.powder, name) for name in names]

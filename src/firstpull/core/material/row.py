@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from typing import Literal
+from typing import Any, Literal
 
 import yaml
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
@@ -101,6 +101,16 @@ class MaterialRow(BaseModel):
     def estimate(self, figure: str) -> Estimate:
         """256 draws of a figure, the same wherever the row is used."""
         return self.figures[figure].estimate(self.row_id(figure))
+
+    def as_json(self) -> dict[str, Any]:
+        """The row as plain data: what it is, names of its parts, figures by name."""
+        return {
+            "id": self.id,
+            "name": self.name,
+            "kind": self.kind,
+            "parts": None if self.parts is None else list(self.parts),
+            "figures": {name: figure.as_json() for name, figure in self.figures.items()},
+        }
 
 
 NO_POWDER = "none"

@@ -250,7 +250,8 @@ def _coat(
 def _why(
     row: MaterialRow, *, practice: MaterialRow, rate: str, volume_cm3: float, laying: float
 ) -> Why:
-    names = ("density", "b_per_100a", "part_a_density", "part_b_density", "pot_life")
+    names = ("density", "b_per_100a", "part_a_density", "part_b_density")
+    names += ("pot_life", "activation_energy")
     return Why(
         "grams = volume x density; volume = area x thickness for a coat; "
         "batches = what there is to lay / (speed of hands x minutes to lay), rounded up",
@@ -259,7 +260,10 @@ def _why(
             ("minutes to lay a batch", round(laying, 1)),
             ("liquid density_g_cm3", round(liquid_density(row), 3)),
         ),
-        (*(RowUsed(row, name) for name in names), RowUsed(practice, rate)),
+        (
+            *(RowUsed(row, name) for name in names),
+            *(RowUsed(practice, name) for name in (rate, "stir")),
+        ),
     )
 
 
