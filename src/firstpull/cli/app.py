@@ -16,6 +16,7 @@ from firstpull.cli import (
     serve_command,
     shape_commands,
     wall_commands,
+    why_commands,
 )
 
 app = typer.Typer(
@@ -37,7 +38,12 @@ COMMANDS: dict[str, tuple[Callable[..., None], ...]] = {
         change_commands.refine,
         change_commands.convert,
     ),
-    "The whole line": (plan_commands.plan, lock_commands.lock, plan_commands.demo),
+    "The whole line": (
+        plan_commands.plan,
+        why_commands.why,
+        lock_commands.lock,
+        plan_commands.demo,
+    ),
     "The app": (serve_command.serve,),
 }
 
