@@ -1,16 +1,30 @@
 /** The bench: the parts, the tools and the camera put together behind one plain interface. */
 
-import { Plane, Vector3 } from "three";
+import { Vector3, type Box3 } from "three";
+import { Apart } from "./apart";
+import type { Bed } from "./bed";
+import { Brush } from "./brush";
 import { ColourMap } from "./colour_map";
-import { Hands, type Point } from "./hands";
+import { Compare } from "./compare";
+import { Cutting } from "./cut";
+import { Ground } from "./ground";
+import { Hands, type Grip, type Point } from "./hands";
+import { Head } from "./head";
 import { listen } from "./keys";
 import type { Bench, Heard, Look, V3, View } from "./kinds";
-import { paletteOf } from "./palette";
-import { Parts } from "./parts";
+import { Line } from "./line";
+import { Locks } from "./locks";
+import { Measure } from "./measure";
+import { paletteOf, type Palette } from "./palette";
+import { Parts, type Piece } from "./parts";
 import { firstHit, valueAt, type Hit } from "./pick";
+import { pictured } from "./picture";
 import { Pins } from "./pins";
-import { Stage } from "./stage";
+import { Pulls } from "./pulls";
+import { Reading } from "./reading";
+import { Stage, type State } from "./stage";
 import { Turning } from "./turn";
+import { Walls } from "./walls";
 import "./view3d.css";
 
 const NO_GPU = "This browser draws no 3D here. Turn hardware drawing on, or open the page in another browser.";
@@ -28,40 +42,79 @@ export function makeBench(host: HTMLElement, heard: Heard): Bench {
   return new Standing(host, stage, heard);
 }
 
-class Standing implements Bench {
-  private view: View | null = null;
-  private readonly turning: Turning;
+class Standing implements Bench, Bed {
+  readonly turning: Turning;
+  readonly parts: Parts;
+  private now: View | null = null;
   private readonly hands: Hands;
-  private readonly parts: Parts;
   private readonly map: ColourMap;
   private readonly pins: Pins;
+  private readonly cutting: Cutting;
+  private readonly apart: Apart;
+  private readonly ground: Ground;
+  private readonly head: Head;
+  private readonly measure: Measure;
+  private readonly brush: Brush;
+  private readonly line: Line;
+  private readonly locks: Locks;
+  private readonly walls: Walls;
+  private readonly pulls: Pulls;
+  private readonly compare: Compare;
+  private readonly reading: Reading;
   private readonly ends = new AbortController();
   private framed = "";
-  private said: "loading" | "ready" | "failed" | null = null;
+  private said: State | null = null;
 
   constructor(
     host: HTMLElement,
-    private readonly stage: Stage,
-    private readonly heard: Heard,
+    readonly stage: Stage,
+    readonly heard: Heard,
   ) {
     this.turning = new Turning(stage);
     this.parts = new Parts(stage);
+    this.apart = new Apart(this);
     this.map = new ColourMap(this.parts);
+    this.cutting = new Cutting(this);
+    this.ground = new Ground(this);
+    this.head = new Head(this);
+    this.measure = new Measure(this);
+    this.brush = new Brush(this);
+    this.line = new Line(this);
+    this.locks = new Locks(this);
+    this.walls = new Walls(this);
+    this.pulls = new Pulls(this);
     this.pins = new Pins(stage, () => this.solidPieces());
+    this.compare = new Compare(this);
+    this.reading = new Reading(this, this.map);
     this.hands = new Hands(stage, this.turning);
-    this.hands.grip = { click: (at) => this.pickAt(at) };
     this.introduce(host);
     this.connect();
   }
 
   set(view: View): void {
-    const before = this.view;
-    this.view = view;
+    const before = this.now;
+    this.now = view;
     if (before?.dark !== view.dark) this.shade(view.dark);
     this.parts.set(view);
     this.map.set(view.map);
+    this.head.set(view.head);
+    this.compare.set(view.compare);
+    this.apart.set(view.apart);
     this.pins.set(view.pins);
+    this.hold(view, before);
     this.arrange();
+  }
+
+  view(): View {
+    return this.now ?? NOTHING;
+  }
+
+  palette(): Palette {
+    return paletteOf(this.view().dark);
+  }
+
+  hitAt(at: Point, pieces = this.solidPieces(at.x)): Hit | null {
+    return firstHit(at.ray, pieces, this.cutting.plane);
   }
 
   flyTo(place: V3, from?: V3): void {
@@ -69,7 +122,8 @@ class Standing implements Bench {
   }
 
   look(from: Look): void {
-    this.turning.look(from, this.parts.box(true));
+    const box = this.whole();
+    if (!box.isEmpty()) this.turning.look(from, box);
   }
 
   up(): V3 {
@@ -77,13 +131,7 @@ class Standing implements Bench {
   }
 
   picture(width: number, height: number): Promise<Blob> {
-    void width;
-    void height;
-    this.stage.reach();
-    this.stage.draw();
-    return new Promise((done, failed) =>
-      this.stage.canvas.toBlob((blob) => (blob ? done(blob) : failed(new Error("No picture came."))), "image/png"),
-    );
+    return pictured(this, this.pins, this.measure, width, height);
   }
 
   setRange(low: number, high: number): void {
@@ -92,10 +140,8 @@ class Standing implements Bench {
 
   dispose(): void {
     this.ends.abort();
-    this.hands.dispose();
-    this.map.dispose();
-    this.parts.dispose();
-    this.stage.dispose();
+    const kept = [this.hands, this.map, this.cutting, this.ground, this.head, this.measure, this.line];
+    for (const each of [...kept, this.locks, this.walls, this.pulls, this.parts, this.stage]) each.dispose();
   }
 
   private introduce(host: HTMLElement): void {
@@ -103,15 +149,19 @@ class Standing implements Bench {
     canvas.tabIndex = 0;
     canvas.setAttribute("role", "application");
     canvas.setAttribute("aria-label", host.dataset.label ?? "3D view");
+    this.shade(false);
     this.say("loading");
   }
 
   private connect(): void {
     const { signal } = this.ends;
     const { canvas } = this.stage;
-    listen(canvas, this.turning, { look: (from) => this.look(from), leave: () => this.leave() }, signal);
-    this.parts.changed = () => this.arrange();
-    this.parts.treed = () => this.stage.ask();
+    listen(canvas, this.turning, { look: (from) => this.look(from), leave: () => this.heard.left?.() }, signal);
+    this.parts.changed = () => {
+      this.apart.settle();
+      this.arrange();
+    };
+    this.parts.treed = () => this.arrange();
     this.parts.loading = (share) => {
       this.say("loading");
       this.heard.loading(share);
@@ -119,36 +169,81 @@ class Standing implements Bench {
     this.parts.failed = (words) => this.fail(words);
     this.map.failed = (words) => this.heard.failed(words);
     this.map.told = (legend) => this.heard.scale(legend);
-    this.map.changed = () => this.arrange();
+    this.map.changed = this.head.changed = () => this.arrange();
+    this.apart.moved = () => this.reach();
     this.pins.chosen = (pin) => {
       this.flyTo(pin.place);
       this.heard.pinned(pin.id);
     };
     this.stage.before.push(() => this.light());
     this.stage.after.push(() => this.settle());
-    canvas.addEventListener("webglcontextlost", (event) => {
+    const lost = (event: Event) => {
       event.preventDefault();
       this.fail(GPU_LOST);
-    }, { signal });
-    canvas.addEventListener("webglcontextrestored", () => this.stage.ask(), { signal });
+    };
+    canvas.addEventListener("webglcontextlost", lost, { signal });
+    canvas.addEventListener("webglcontextrestored", () => this.arrange(), { signal });
+  }
+
+  /** The tool that the pointer works with. */
+  private hold(view: View, before: View | null): void {
+    const turn: Grip = { click: (at) => this.pickAt(at), hover: (at) => this.reading.hover(at) };
+    const grips = { turn, walls: turn, measure: this.measure.grip, brush: this.brush.grip, line: this.line.grip };
+    this.hands.grip = grips[view.tool];
+    if (view.tool !== before?.tool) {
+      this.reading.hover(null);
+      this.stage.canvas.style.cursor = "";
+      this.stage.canvas.dataset.tool = view.tool;
+    }
+    this.measure.set(view, before);
   }
 
   /** Lays out everything that depends on which parts stand there. */
   private arrange(): void {
+    const view = this.view();
     this.map.attach();
-    this.parts.dress();
-    const box = this.parts.box(true);
-    if (!box.isEmpty()) {
-      this.stage.around(box);
-      this.frameOnce(box);
-    }
+    this.brush.set(view);
+    this.reach();
+    this.line.set(view);
+    this.locks.set(view);
+    this.walls.set(view);
+    this.pulls.set(view);
+    this.frameOnce();
     this.stage.ask();
   }
 
-  /** The camera frames what is there when other parts come than stood before. */
-  private frameOnce(box: ReturnType<Parts["box"]>): void {
-    const key = this.parts.shownPieces().length ? "some" : "";
-    if (key === this.framed) return;
+  /** What depends on where the parts lie, which changes while they are drawn apart. */
+  private reach(): void {
+    const view = this.view();
+    this.cutting.set(view.cut);
+    this.parts.dress();
+    this.pulls.moved();
+    const laid = this.parts.box();
+    const head = this.head.lay(this.parts.box(true));
+    const floor = head ? laid.clone().union(head) : laid;
+    this.ground.group.visible = !laid.isEmpty();
+    if (laid.isEmpty()) return;
+    const across = this.ground.set(floor, view.units);
+    const seen = this.whole();
+    const middle = floor.getCenter(new Vector3());
+    seen.expandByPoint(new Vector3(middle.x - across, middle.y - across, floor.min.z - 1));
+    seen.expandByPoint(new Vector3(middle.x + across, middle.y + across, floor.max.z));
+    this.stage.around(seen);
+  }
+
+  /** All that is shown, the headform too, as it lies now. */
+  private whole(): Box3 {
+    const box = this.parts.box(true);
+    const head = this.head.lay(box.clone());
+    return head ? box.union(head) : box;
+  }
+
+  /** The camera frames what is there when the first parts, other ones or a headform have come. */
+  private frameOnce(): void {
+    const roles = new Set([...this.parts.all.values()].map((piece) => piece.part.url));
+    const key = `${[...roles].sort().join()} ${this.head.coming ? "" : this.view().head?.url ?? ""}`;
+    const box = this.whole();
+    if (key === this.framed || box.isEmpty()) return;
     this.framed = key;
     this.turning.frame(box);
   }
@@ -172,31 +267,27 @@ class Standing implements Bench {
   }
 
   private pickAt(at: Point): void {
-    const hit = firstHit(at.ray, this.solidPieces(), this.cutPlane());
-    this.heard.picked(hit && { ...this.read(hit), part: hit.piece.part.name, title: hit.piece.part.title });
+    const hit = this.hitAt(at);
+    const map = hit && !hit.onCut ? this.map.valuesOf(hit.piece) : null;
+    this.heard.picked(
+      hit && {
+        part: hit.piece.part.name,
+        title: hit.piece.part.title,
+        place: hit.place.toArray() as V3,
+        value: map ? valueAt(hit, map.values) : null,
+        unit: map?.unit ?? "",
+      },
+    );
   }
 
-  private read(hit: Hit): { place: V3; value: number | null; unit: string } {
-    const place = hit.place.toArray() as V3;
-    const map = hit.onCut ? null : this.map.valuesOf(hit.piece);
-    return { place, value: map ? valueAt(hit, map.values) : null, unit: map?.unit ?? "" };
-  }
-
-  private cutPlane(): Plane | null {
-    return null;
-  }
-
-  private solidPieces() {
+  private solidPieces(x?: number): Piece[] {
+    if (this.compare.on && x !== undefined) return this.compare.piecesAt(x);
     return this.parts.shownPieces().filter((piece) => !piece.ghost);
-  }
-
-  private leave(): void {
-    this.heard.left?.();
   }
 
   /** After a frame: everything that was asked for has come and is to be seen. */
   private settle(): void {
-    const whole = this.view?.parts.every((part) => this.parts.all.has(part.name));
+    const whole = this.now?.parts.every((part) => this.parts.all.has(part.name)) && !this.head.coming;
     if (whole && !this.parts.busy && this.said !== "ready") {
       this.say("ready");
       this.heard.ready();
@@ -208,11 +299,32 @@ class Standing implements Bench {
     this.heard.failed(words);
   }
 
-  private say(state: "loading" | "ready" | "failed"): void {
+  private say(state: State): void {
     this.said = state;
     this.stage.state(state);
   }
 }
+
+const NOTHING: View = {
+  parts: [],
+  shown: {},
+  ghost: [],
+  apart: 0,
+  cut: null,
+  map: null,
+  pins: [],
+  compare: null,
+  tool: "turn",
+  brush: { radius_mm: 8, copied: true },
+  dabs: [],
+  walls: [],
+  locks: [],
+  stretches: [],
+  line: null,
+  head: null,
+  units: "mm",
+  dark: false,
+};
 
 const idleBench: Bench = {
   set: () => undefined,

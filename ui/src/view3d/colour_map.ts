@@ -53,6 +53,10 @@ export class ColourMap {
     this.colour();
   }
 
+  get on(): boolean {
+    return !!this.loaded;
+  }
+
   valuesOf(piece: Piece): { values: Float32Array; unit: string } | null {
     return piece.mapped && this.loaded?.on.part === piece.part.name ? this.loaded : null;
   }

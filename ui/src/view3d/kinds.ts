@@ -55,7 +55,11 @@ export interface LockOn {
 
 export type Axis = "x" | "y" | "z" | "view";
 
-/** `at` runs from 0 to 1 through the box of what is shown; what lies beyond is taken away. */
+/**
+ * `at` runs from 0 to 1 through the box of what is shown. What lies toward the three-quarter look
+ * (low x, low y, high z) is taken away, or the other side by `flip`. "view" faces the eye as it
+ * stood when it was chosen.
+ */
 export interface Cut {
   axis: Axis;
   at: number;

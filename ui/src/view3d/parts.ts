@@ -61,8 +61,8 @@ export class Piece {
     this.lay();
   }
 
-  get opaque(): boolean {
-    return this.part.role !== "skin";
+  get paintable(): boolean {
+    return this.part.role === "master" || this.part.role === "arrived";
   }
 
   lay(): void {
@@ -89,6 +89,8 @@ export class Parts {
   readonly all = new Map<string, Piece>();
   readonly group = new Group();
   cutting = false;
+  /** A brush is in the hand: its ring is drawn on what can be painted. */
+  brushing = false;
   /** Something came, went or changed its dress. */
   changed: () => void = () => undefined;
   loading: (share: number) => void = () => undefined;
@@ -98,6 +100,10 @@ export class Parts {
   private readonly shares = new Map<string, number>();
   private readonly stops = new Map<string, AbortController>();
   private wanted = new Map<string, Part>();
+  private shown: View["shown"] = {};
+  private ghosts = new Set<string>();
+  /** Urls that something else than a part keeps. */
+  readonly held = new Set<string>();
 
   constructor(stage: Stage) {
     stage.scene.add(this.group);
@@ -119,10 +125,8 @@ export class Parts {
     }
     view.parts.forEach((part) => void this.bring(part));
     this.forget(new Set(view.parts.map((part) => part.url)));
-    for (const piece of this.all.values()) {
-      piece.shown = view.shown[piece.part.name] ?? true;
-      piece.ghost = view.ghost.includes(piece.part.name);
-    }
+    this.shown = view.shown;
+    this.ghosts = new Set(view.ghost);
   }
 
   /** A surface by url, fetched once; also the headform's. */
@@ -141,6 +145,8 @@ export class Parts {
   /** Dresses every part anew where its looks changed. */
   dress(): void {
     for (const piece of this.all.values()) {
+      piece.shown = this.shown[piece.part.name] ?? true;
+      piece.ghost = this.ghosts.has(piece.part.name);
       piece.group.visible = piece.shown;
       const looks = this.looksOf(piece);
       const key = JSON.stringify(looks);
@@ -161,6 +167,14 @@ export class Parts {
     return [...this.all.values()].filter((piece) => roles.includes(piece.part.role));
   }
 
+  /** Around all parts, shown or not, as they lie together. */
+  laidBox(): Box3 {
+    const box = new Box3();
+    for (const piece of this.all.values()) box.union(piece.box());
+    return box;
+  }
+
+  /** Around the parts that are shown, as they lie together or where they have been moved to. */
   box(moved = false): Box3 {
     const box = new Box3();
     for (const piece of this.shownPieces()) box.union(moved ? piece.boxNow() : piece.box());
@@ -180,6 +194,7 @@ export class Parts {
       cut: this.cutting,
       mapped: piece.mapped,
       painted: piece.painted,
+      ringed: this.brushing && piece.paintable,
       bothSides: piece.part.role === "arrived" || piece.part.role === "master",
       opacity: skin && !piece.mapped ? SKIN_OPACITY : 1,
       sheen: skin ? 1 : 0,
@@ -259,9 +274,6 @@ export class Parts {
       void coming.then((solid) => solid.geometry.dispose()).catch(() => undefined);
     }
   }
-
-  /** Urls that something else than a part keeps. */
-  readonly held = new Set<string>();
 }
 
 function madeSolid(url: string, positions: Float32Array, indices: Uint32Array): Solid {

@@ -58,6 +58,11 @@ uniform vec3 copiedColour;
 uniform vec3 leftColour;
 varying vec2 vPaint;
 #endif
+#ifdef RINGED
+uniform vec4 ring; // centre and radius of the brush
+uniform vec3 ringWay;
+uniform vec3 ringColour;
+#endif
 varying vec3 vSeen;
 varying vec3 vNormal;
 varying vec3 vWorld;
@@ -99,6 +104,13 @@ void main() {
   base = mix(base, leftColour, on.y * (0.62 + 0.3 * rim.y));
   base = mix(base, copiedColour, on.x * (0.62 + 0.3 * rim.x));
 #endif
+#ifdef RINGED
+  float beyond = length(vWorld - ring.xyz) - ring.w;
+  float pixel = max(fwidth(beyond), 1e-4);
+  float same = step(0.0, dot(n, ringWay));
+  float onRing = same * (1.0 - smoothstep(0.8, 1.8, abs(beyond) / pixel));
+  base = mix(base, ringColour, max(onRing, same * 0.16 * step(beyond, 0.0)));
+#endif
   vec3 key = normalize(vec3(-0.45, 0.62, 0.75));
   vec3 fill = normalize(vec3(0.8, 0.05, 0.5));
   vec3 light = mix(earth, sky, 0.5 + 0.5 * dot(n, upward));
@@ -129,6 +141,10 @@ export interface Shared {
   noValue: IUniform<Color>;
   copiedColour: IUniform<Color>;
   leftColour: IUniform<Color>;
+  ring: IUniform<Vector4>;
+  /** Which way the surface under the brush looks, as the camera sees it. */
+  ringWay: IUniform<Vector3>;
+  ringColour: IUniform<Color>;
 }
 
 export function sharedUniforms(): Shared {
@@ -142,6 +158,9 @@ export function sharedUniforms(): Shared {
     noValue: { value: new Color() },
     copiedColour: { value: new Color() },
     leftColour: { value: new Color() },
+    ring: { value: new Vector4(0, 0, 0, -1e6) },
+    ringWay: { value: new Vector3(0, 0, 1) },
+    ringColour: { value: new Color() },
   };
 }
 
@@ -150,6 +169,7 @@ export interface Looks {
   cut: boolean;
   mapped: boolean;
   painted: boolean;
+  ringed: boolean;
   bothSides: boolean;
   opacity: number;
   sheen: number;
@@ -161,6 +181,7 @@ export function plaster(shared: Shared, colour: Color, looks: Looks): ShaderMate
   if (looks.cut) defines.CUT = "";
   if (looks.mapped) defines.MAPPED = "";
   if (looks.painted) defines.PAINTED = "";
+  if (looks.ringed) defines.RINGED = "";
   const seenThrough = looks.ghost || looks.opacity < 1;
   return new ShaderMaterial({
     vertexShader: VERTEX,

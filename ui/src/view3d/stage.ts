@@ -22,7 +22,6 @@ export class Stage {
   readonly after: (() => void)[] = [];
   /** How a frame is drawn; a comparison draws two halves instead. */
   drawn: (() => void) | null = null;
-  frame_ms = 0;
   private asked = 0;
   private readonly watch: ResizeObserver;
 
@@ -46,10 +45,6 @@ export class Stage {
 
   ask(): void {
     this.asked ||= requestAnimationFrame((now) => this.frame(now));
-  }
-
-  get waits(): boolean {
-    return this.asked !== 0;
   }
 
   state(state: State): void {
@@ -76,6 +71,16 @@ export class Stage {
     box.getBoundingSphere(this.whole);
   }
 
+  /** Draws once at another size, hands over, and draws again as it was; nothing of it is shown. */
+  sized(width: number, height: number, then: () => void): void {
+    const [was, ratio] = [this.size.clone(), this.renderer.getPixelRatio()];
+    this.resize(width, height, 1);
+    this.show();
+    then();
+    this.resize(was.x, was.y, ratio);
+    this.show();
+  }
+
   dispose(): void {
     cancelAnimationFrame(this.asked);
     this.watch.disconnect();
@@ -87,22 +92,28 @@ export class Stage {
   private frame(now: number): void {
     this.asked = 0;
     const again = this.before.map((step) => step(now)).some(Boolean);
-    this.reach();
-    const start = performance.now();
-    if (this.drawn) this.drawn();
-    else this.draw();
-    this.frame_ms = performance.now() - start;
+    this.show();
     for (const step of this.after) step();
     if (again) this.ask();
+  }
+
+  private show(): void {
+    this.reach();
+    if (this.drawn) this.drawn();
+    else this.draw();
   }
 
   private fit(host: HTMLElement): void {
     const width = Math.max(1, host.clientWidth);
     const height = Math.max(1, host.clientHeight);
+    this.resize(width, height, Math.min(MOST_RATIO, window.devicePixelRatio || 1));
+    this.ask();
+  }
+
+  private resize(width: number, height: number, ratio: number): void {
     this.size.set(width, height);
-    this.renderer.setPixelRatio(Math.min(MOST_RATIO, window.devicePixelRatio || 1));
+    this.renderer.setPixelRatio(ratio);
     this.renderer.setSize(width, height, false);
     this.camera.aspect = width / height;
-    this.ask();
   }
 }

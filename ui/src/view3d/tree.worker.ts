@@ -20,7 +20,7 @@ here.onmessage = ({ data: { id, positions, indices } }) => {
     geometry.setAttribute("position", new BufferAttribute(positions, 3));
     geometry.setIndex(new BufferAttribute(indices, 1));
     // Indirect: the faces keep their order, so that the page's own arrays stay true.
-    const tree = MeshBVH.serialize(new MeshBVH(geometry, { indirect: true, maxLeafSize: 8 }), {
+    const tree = MeshBVH.serialize(new MeshBVH(geometry, { indirect: true, targetLeafSize: 8 }), {
       cloneBuffers: false,
     });
     const order = (tree as { indirectBuffer?: { buffer: ArrayBuffer } }).indirectBuffer;

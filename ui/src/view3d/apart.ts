@@ -1,0 +1,72 @@
+/** The mould drawn apart: shell pieces along their pulls, the skin off its body. */
+
+import { Box3, Vector3 } from "three";
+import type { Bed } from "./bed";
+import type { Part } from "./kinds";
+
+const SETTLE_MS = 80;
+const THERE_MM = 0.05;
+
+/** How far a part is moved at a share of apart, where all of them fill the box. */
+export function shiftOf(part: Part, apart: number, box: Box3): Vector3 {
+  const size = box.getSize(new Vector3());
+  const across = Math.max(size.x, size.y) / 2;
+  const shift = new Vector3();
+  if ((part.role === "shell" || part.role === "loose") && part.pull) {
+    const share = part.role === "shell" ? 1.05 : 0.6;
+    shift.set(...part.pull).normalize().multiplyScalar(across * share * apart);
+  }
+  if (part.role === "skin" || part.role === "loose") shift.z += size.z * 1.05 * apart;
+  return shift;
+}
+
+export class Apart {
+  /** The parts lie elsewhere now: cut and marks go with them. */
+  moved: () => void = () => undefined;
+  private apart = 0;
+  private last = 0;
+
+  constructor(private readonly bed: Bed) {
+    bed.stage.before.push((now) => this.step(now));
+  }
+
+  set(apart: number): void {
+    if (apart === this.apart) return;
+    this.apart = apart;
+    this.last = 0;
+    this.bed.stage.ask();
+  }
+
+  /** Parts that have just come lie where they belong at once. */
+  settle(): void {
+    this.glide(1);
+  }
+
+  private step(now: number): boolean {
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    const passed = this.last ? now - this.last : 16;
+    this.last = now;
+    const going = this.glide(still ? 1 : 1 - Math.exp(-passed / SETTLE_MS));
+    if (!going) this.last = 0;
+    return going;
+  }
+
+  private glide(share: number): boolean {
+    const box = this.bed.parts.laidBox();
+    let [going, shifted] = [false, false];
+    for (const piece of this.bed.parts.all.values()) {
+      const to = shiftOf(piece.part, this.apart, box);
+      const left = to.distanceTo(piece.shift);
+      if (left === 0) continue;
+      shifted = true;
+      if (left < THERE_MM || share === 1) piece.shift.copy(to);
+      else {
+        piece.shift.lerp(to, share);
+        going = true;
+      }
+      piece.lay();
+    }
+    if (shifted) this.moved();
+    return going;
+  }
+}
