@@ -26,9 +26,8 @@ class EmptyDesk:
 
 
 def office_over(desk: Any, **others: Any) -> Office:
-    return Office(
-        **{"desk": desk, "publish": lambda event, data: None, "clock": lambda: NOON, **others}
-    )
+    nobody = {"runner": None, "standby": None, "publish": lambda event, data: None}
+    return Office(**{"desk": desk, **nobody, "clock": lambda: NOON, **others})
 
 
 def client_of(

@@ -17,10 +17,23 @@ from firstpull.web.receive import SmallBodies
 from firstpull.web.refusals import install_refusals
 from firstpull.web.routes.about import about_routes
 from firstpull.web.routes.events import event_routes
+from firstpull.web.routes.jobs import job_routes
 from firstpull.web.routes.looks import look_routes
 from firstpull.web.routes.materials import material_routes
 from firstpull.web.routes.plans import plan_routes
+from firstpull.web.routes.runs import run_routes
+from firstpull.web.routes.sheets import sheet_routes
 from firstpull.wiring import Office
+
+ROUTES = (
+    job_routes,
+    sheet_routes,
+    run_routes,
+    look_routes,
+    plan_routes,
+    material_routes,
+    about_routes,
+)
 
 
 def create_app(office: Office, hub: EventHub, door: Door, *, static: Path = STATIC) -> FastAPI:
@@ -37,7 +50,7 @@ def create_app(office: Office, hub: EventHub, door: Door, *, static: Path = STAT
     install_refusals(app)
     app.add_middleware(SmallBodies)
     app.add_middleware(Guard, door=door)
-    for routes in (look_routes, plan_routes, material_routes, about_routes):
+    for routes in ROUTES:
         app.include_router(routes(office))
     app.include_router(event_routes(hub))
     _add_document(app)

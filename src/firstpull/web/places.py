@@ -7,9 +7,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from firstpull.core.job.kinds import Run
 from firstpull.core.job.refusals import NoSuchThing
-from firstpull.services.jobs.look import PLAN_FOLDER
+from firstpull.services.jobs import places
 from firstpull.web.sent_files import file_in
 from firstpull.wiring import Office
 
@@ -22,12 +21,7 @@ def run_folder(office: Office, run_id: str) -> Path:
     Raises:
         NoSuchThing: there is no such run.
     """
-    return folder_of(office, office.desk.run(run_id))
-
-
-def folder_of(office: Office, run: Run) -> Path:
-    """The folder of a run that is known to be there."""
-    return office.folder / "jobs" / run.job_id / "runs" / run.id
+    return places.run_folder(office.folder, office.desk.run(run_id))
 
 
 def plan_folder(office: Office, run_id: str) -> Path:
@@ -36,7 +30,7 @@ def plan_folder(office: Office, run_id: str) -> Path:
     Raises:
         NoSuchThing: no such run, or it has no plan: not yet, not any more, or it was refused.
     """
-    folder = run_folder(office, run_id) / PLAN_FOLDER
+    folder = places.plan_folder(office.folder, office.desk.run(run_id))
     if file_in(folder, PLAN) is None:
         raise NoSuchThing(
             where="The plan of this run",

@@ -21,7 +21,7 @@ STATUS = {
     "no_key": 403,
     "no_such_thing": 404,
     "no_such_page": 404,
-    "no_plan": 404,
+    "not_yet": 404,
     "wrong_method": 405,
     "changed_meanwhile": 409,
     "cancelled": 409,

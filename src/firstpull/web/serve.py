@@ -19,10 +19,13 @@ import uvicorn
 
 from firstpull import wiring
 from firstpull.core.errors import WorkshopError
+from firstpull.services.jobs.demo import has_demo
 from firstpull.web.app import create_app
 from firstpull.web.events import EventHub
 from firstpull.web.guard import Door
 from firstpull.web.receive import sweep_incoming
+from firstpull.web.refusals import fault_answer
+from firstpull.web.routes.jobs import add_demo_job
 
 PORT = 8321
 LOOPBACK, ALL = "127.0.0.1", "0.0.0.0"
@@ -82,9 +85,13 @@ def serve(
     hub = EventHub()
     with (
         contextlib.closing(opened.socket),
-        wiring.open_office(folder, address=opened.address, publish=hub.publish) as office,
+        wiring.open_office(
+            folder, address=opened.address, publish=hub.publish, on_fault=fault_answer
+        ) as office,
     ):
         sweep_incoming(office.folder)
+        if demo and not has_demo(office.desk):
+            add_demo_job(office)
 
         def started() -> None:
             _tell(opened, office.folder, as_json=as_json)

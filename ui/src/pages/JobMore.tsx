@@ -41,12 +41,12 @@ export function JobMore({ job, open, setOpen, again }: Props) {
   const putAway = () => attempt(async () => {
     await setArchived(job, true);
     focusBeside(job.id);
-    say(t.more.away(job.name), () => void attempt(() => setArchived(job, false)));
+    say(t.more.away(job.name), () => void takeBack(() => setArchived(job, false), again));
   });
   const remove = () => attempt(async () => {
     await call("DELETE", `/api/jobs/${job.id}`);
     focusBeside(job.id);
-    say(t.more.deleted(job.name), () => void attempt(() => call("POST", `/api/jobs/${job.id}/restore`)));
+    say(t.more.deleted(job.name), () => void takeBack(() => call("POST", `/api/jobs/${job.id}/restore`), again));
   });
   const change = (fields: { name?: string; due_on?: string | null }, words: string) => attempt(async () => {
     await call<Job>("PATCH", `/api/jobs/${job.id}`, { version: job.version, ...fields });
@@ -121,6 +121,17 @@ async function setArchived(job: JobCard, archived: boolean): Promise<void> {
   const path = `/api/jobs/${job.id}`;
   const { version } = await call<Job>("GET", path);
   await call<Job>("PATCH", path, { version, archived });
+}
+
+/** Undo comes when the row is gone: what it is refused with is said where undo was. */
+async function takeBack(change: () => Promise<unknown>, again: () => void): Promise<void> {
+  try {
+    await change();
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    say(error.told.sentence);
+  }
+  again();
 }
 
 /** The row is about to go: the focus moves to its neighbour, or to the head of the list. */

@@ -1,11 +1,11 @@
 import { leaf } from "../words/leaves";
-import { figureName, type Material, range, restsOn, type ShelfFigure, value } from "./shelf";
+import { figureName, type Material, named, range, restsOn, type ShelfFigure, value } from "./shelf";
 
 /** The figures of one material, a line each; where the shop has its own, the row's stands beside. */
 export function MaterialFigures({ material }: { material: Material }) {
   return (
     <section class="figures" aria-labelledby="material-name">
-      <h2 id="material-name">{material.name}</h2>
+      <h2 id="material-name">{named(material)}</h2>
       {material.figures.length === 0 ? <p class="small">{leaf.materials.none}</p> : (
         <table>
           <thead>
@@ -41,12 +41,12 @@ function Line({ of, figure }: { of: string; figure: ShelfFigure }) {
           </>
         ) : (
           <>
-            {restsOn(figure.mark)}
+            <span class="mark">{restsOn(figure.mark)}</span>
             {(figure.source || figure.note) && <span class="source">{[figure.source, figure.note].filter(Boolean).join("; ")}</span>}
           </>
         )}
       </td>
-      <td class="act"><a class="plain" href={`#${of}.${figure.figure}`} aria-label={leaf.materials.setOf(name.toLowerCase())}>{figure.own ? leaf.materials.change : leaf.materials.set}</a></td>
+      <td class="act"><a class="plain" href={`#${of}.${figure.figure}`} aria-label={leaf.materials.actOn(figure.own ? leaf.materials.change : leaf.materials.set, name)}>{figure.own ? leaf.materials.change : leaf.materials.set}</a></td>
     </tr>
   );
 }

@@ -6,15 +6,15 @@ import { leaf } from "../words/leaves";
 import "./materials.css";
 import { MaterialFigures } from "./MaterialFigures";
 import { OwnFigureLeaf } from "./OwnFigureLeaf";
-import { byKind, kindName, type Material, namedBy } from "./shelf";
+import { byKind, kindName, type Material, named, namedBy } from "./shelf";
 
 /** Every material with its figures; the address names the one that is shown, and the figure being set. */
 export function MaterialsPage() {
   const asked = useAsked<{ materials: Material[] }>("/api/materials", "figures");
-  const named = namedBy(useHash());
+  const wanted = namedBy(useHash());
   const materials = asked.data?.materials ?? [];
-  const shown = named ? materials.find((one) => one.id === named.material) : materials[0];
-  const figure = shown?.figures.find((one) => one.figure === named?.figure);
+  const shown = wanted ? materials.find((one) => one.id === wanted.material) : materials[0];
+  const figure = shown?.figures.find((one) => one.figure === wanted?.figure);
   return (
     <>
       <Top />
@@ -25,7 +25,7 @@ export function MaterialsPage() {
         {asked.data && (
           <div class="shelf">
             <Chooser materials={materials} shown={shown?.id} />
-            {shown ? <MaterialFigures material={shown} /> : <p>{leaf.materials.unknown(named?.material ?? "")}</p>}
+            {shown ? <MaterialFigures material={shown} /> : <p>{leaf.materials.unknown(wanted?.material ?? "")}</p>}
           </div>
         )}
       </main>
@@ -72,7 +72,7 @@ function Chooser({ materials, shown }: { materials: Material[]; shown: string | 
               return (
                 <li key={one.id}>
                   <a href={`#${one.id}`} aria-current={one.id === shown ? "true" : undefined}>
-                    {one.name} {own > 0 && <span class="own-flag">{leaf.materials.own(own)}</span>}
+                    {named(one)} {own > 0 && <span class="own-flag">{leaf.materials.own(own)}</span>}
                   </a>
                 </li>
               );

@@ -3,10 +3,9 @@ import { call, Refusal } from "../api/call";
 import { Leaf } from "../parts/Leaf";
 import { Refused } from "../parts/Refused";
 import { say } from "../parts/toast";
-import { t } from "../words";
 import { leaf } from "../words/leaves";
 import { saidByRow } from "./MaterialFigures";
-import { figureName, type Material, restsOn, type ShelfFigure, unitWords } from "./shelf";
+import { figureName, type Material, named, restsOn, type ShelfFigure, unitWords, value } from "./shelf";
 import { forInput, readNumber, storedOf } from "./typed";
 
 type Three = "low" | "typical" | "high";
@@ -48,7 +47,7 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
 
   return (
     <Leaf title={name} close={close}>
-      <p>{material.name}</p>
+      <p>{named(material)}</p>
       <p class="from-row">{leaf.materials.rowSays(saidByRow(figure))} <span class="small">{[restsOn(figure.mark), figure.source, figure.note].filter(Boolean).join("; ")}</span></p>
       <form class="own-form" onSubmit={keep}>
         <div class="three">
@@ -60,7 +59,7 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
                   ref={which === "typical" ? first : undefined} inputMode="decimal" required value={typed[which]} aria-invalid={wrong === which}
                   aria-describedby={`of-${which}`} onInput={(event) => setTyped({ ...typed, [which]: event.currentTarget.value })}
                 />
-                <span id={`of-${which}`}>{unitWords(figure.unit)}<span class="unseen">{which === "low" ? `, ${leaf.materials.lowHelp}` : which === "high" ? `, ${leaf.materials.highHelp}` : ""}</span></span>
+                <span id={`of-${which}`}>{unitWords(figure.unit)}{inWords(typed[which], figure.unit)}<span class="unseen">{which === "low" ? `, ${leaf.materials.lowHelp}` : which === "high" ? `, ${leaf.materials.highHelp}` : ""}</span></span>
               </span>
             </label>
           ))}
@@ -79,4 +78,12 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
       </form>
     </Leaf>
   );
+}
+
+/** Long times are given in minutes; hours and days are what one thinks in. */
+function inWords(text: string, unit: string): string {
+  const read = readNumber(text);
+  if (read === null || unit !== "min" || read < 90) return "";
+  const long = value(read, unit);
+  return ` = ${long.value} ${long.unit}`;
 }

@@ -34,9 +34,14 @@ export function restsOn(mark: string): string {
   return leaf.materials.marks[mark] ?? mark;
 }
 
+/** A material's name, as a heading begins. */
+export function named(material: Material): string {
+  return material.name.charAt(0).toUpperCase() + material.name.slice(1);
+}
+
 /** A unit as it is set in type. */
 export function unitWords(unit: string): string {
-  return unitShown(unit).replace(/([cdm])m2\b/g, "$1m²").replace(/([cdm])m3\b/g, "$1m³").replace(/^x\b/, "×");
+  return unit === "A" ? leaf.materials.shoreA : unitShown(unit).replace(/([cdm])m2\b/g, "$1m²").replace(/([cdm])m3\b/g, "$1m³").replace(/^x\b/, "×");
 }
 
 /** A figure of a row, to the digits that it was given with; long times in hours and days. */

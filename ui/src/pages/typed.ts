@@ -10,7 +10,9 @@ export function readNumber(text: string): number | null {
 
 /** A stored number as it stands in an input, in the units that are shown. */
 export function forInput(value: number, unit: string): string {
-  return String(Number(toShown(value, unit).toPrecision(5)));
+  const shown = toShown(value, unit);
+  if (shown === value) return String(Number(value.toPrecision(9)));
+  return String(Math.abs(shown) < 0.1 ? Number(shown.toPrecision(3)) : Number(shown.toFixed(3)));
 }
 
 /** What was typed as it is stored; text that was not touched gives back the number it came from. */

@@ -66,7 +66,7 @@ function DoneForm({ job, stage, measures, was, close }: FormProps) {
           <legend>{leaf.done.measured} <span class="small">{leaf.done.optional}</span></legend>
           {measures.map((one) => (
             <label key={one.name} class="measure">
-              <span>{one.what}</span>
+              <span>{one.what.charAt(0).toUpperCase() + one.what.slice(1)}</span>
               <input inputMode="decimal" value={typed[one.name]!} aria-invalid={wrong === one} onInput={(event) => setTyped({ ...typed, [one.name]: event.currentTarget.value })} />
               <span class="small">{unitShown(one.unit)}</span>
             </label>

@@ -7,7 +7,7 @@ import { unitShown } from "../units";
 import { t } from "../words";
 import { leaf } from "../words/leaves";
 import type { Change } from "./useSheetChange";
-import { allowedWords, assumedOf, asTyped, asWords, isThree, readTyped, same, saidOf } from "./values";
+import { allowedWords, assumedOf, asTyped, asWords, isThree, labelOf, readTyped, same, saidOf } from "./values";
 
 interface Typed { text: string; base: unknown }
 interface Clash { value: unknown; theirs: Sheet }
@@ -54,7 +54,7 @@ export function SheetField({ field, sheet, change }: Props) {
   const control = { id, field, said, assumed: assumedOf(sheet, field), typed, wrong: refusal !== null };
   return (
     <div class={said === undefined ? "sheet-field assumed" : "sheet-field"} data-field={field.name}>
-      <label for={id}>{field.what.charAt(0).toUpperCase() + field.what.slice(1)}</label>
+      <label for={id}>{labelOf(field)}</label>
       {field.kind === "choice" || field.kind === "yes_no" ? (
         <Choice {...control} choose={(text) => { setTyped({ text, base: said }); commit(text, said); }} />
       ) : field.kind === "list" && !isThree(field) ? (
@@ -127,15 +127,14 @@ function Choice({ id, field, said, assumed, typed, wrong, choose }: Control & { 
 }
 
 function Help({ id, field, said, takeOut }: { id: string; field: FormField; said: unknown; takeOut: () => void }) {
-  const allowed = allowedWords(field);
   const list = field.kind === "list" && !isThree(field);
   return (
-    <p class="help">
-      <span id={id}>
+    <div class="help" id={id}>
+      <p>
         {said === undefined ? <><em>{leaf.sheet.assumed}</em>{`: ${field.why}`}</> : leaf.sheet.said}
-        {list ? `. ${leaf.sheet.setInView}` : allowed && `. ${allowed.charAt(0).toUpperCase()}${allowed.slice(1)}`}
-      </span>
-      {said !== undefined && <button class="plain" aria-label={leaf.sheet.takeOutOf(field.what)} onClick={takeOut}>{leaf.sheet.takeOut}</button>}
-    </p>
+        {said !== undefined && <button class="plain" aria-label={leaf.sheet.takeOutOf(labelOf(field))} onClick={takeOut}>{leaf.sheet.takeOut}</button>}
+      </p>
+      <p>{list ? leaf.sheet.setInView : allowedWords(field)}</p>
+    </div>
   );
 }

@@ -41,7 +41,7 @@ export function Yaml({ job, sheet, putText }: Props) {
       </p>
       {text !== null && (
         <form onSubmit={(event) => { event.preventDefault(); void put(began); }}>
-          <label>{leaf.sheet.choose} <input type="file" accept=".yaml,.yml,text/yaml" onChange={(event) => void event.currentTarget.files?.[0]?.text().then(setText)} /></label>
+          <label class="button from-file">{leaf.sheet.choose} <input type="file" class="unseen" accept=".yaml,.yml,text/yaml" onChange={(event) => void event.currentTarget.files?.[0]?.text().then(setText)} /></label>
           <label>{leaf.sheet.paste} <textarea rows={10} required spellcheck={false} value={text} onInput={(event) => setText(event.currentTarget.value)} /></label>
           <Refused refusal={refusal} />
           {clash && (

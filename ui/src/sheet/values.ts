@@ -20,6 +20,12 @@ export function same(one: unknown, other: unknown): boolean {
   return JSON.stringify(one ?? null) === JSON.stringify(other ?? null);
 }
 
+/** What a field is, as its label; how a list is written does not matter where it is not typed. */
+export function labelOf(field: FormField): string {
+  const what = field.kind === "list" && !isThree(field) ? field.what.split(/, (?=dabs |each |\[)/)[0]! : field.what;
+  return what.charAt(0).toUpperCase() + what.slice(1);
+}
+
 /** Three numbers can be typed; longer lists are set where they can be seen. */
 export function isThree(field: FormField): boolean {
   return field.kind === "list" && /^three\b/.test(field.allowed);

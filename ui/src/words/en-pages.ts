@@ -7,7 +7,7 @@ export const pages = {
     title: "Jobs",
     start: "Choose a mesh", startMore: "or let one go anywhere on this page",
     empty: "Let go a mesh here, and a proven mould, a casting plan and a printed packet come back.",
-    emptyFormats: "STL, OBJ, PLY, 3MF, GLB or OFF, in millimetres or not",
+    emptyFormats: "STL, OBJ, PLY, 3MF, GLB or OFF",
     demo: "Try it on the heron half-mask",
     filter: "Find a job", found: (count: number, all: number): string => `${count} of ${n(all, "job", "jobs")}`,
     nothing: (words: string): string => `No job is called “${words}”.`, showAll: "Show all",
@@ -38,7 +38,7 @@ export const pages = {
     dated: (name: string, due: string): string => `“${name}”: ${due}.`,
   },
   away: {
-    title: "Put away", archived: "Put away", deleted: "Deleted", back: "Bring back", backOf: (name: string): string => `Bring back ${name}`,
+    title: "Put away", archived: "Kept for good", deleted: "Deleted, kept for 30 days", back: "Bring back", backOf: (name: string): string => `Bring back ${name}`,
     lead: "Nothing here takes part in the list of jobs. All of it can come back as it was.",
     noArchived: "No job is put away.", noDeleted: "No job is deleted.", since: (day: string): string => `put away ${day}`, until: (day: string): string => `kept until ${day}`,
     isBack: (name: string): string => `“${name}” is back among the jobs.`,

@@ -7,8 +7,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from starlette.responses import FileResponse, Response
 
+from firstpull.services.jobs import places
 from firstpull.services.jobs.look import VIEW, NoDirection, box_path, look_of, map_path
-from firstpull.web.places import folder_of, run_folder
+from firstpull.web.places import run_folder
 from firstpull.web.sent_files import send_file
 from firstpull.web.shapes.base import refusals, sends
 from firstpull.web.shapes.looks import Look, Preview, PreviewAsked
@@ -81,7 +82,7 @@ def look_routes(office: Office) -> APIRouter:
         ] = None,
     ) -> FileResponse:
         run = office.desk.run(run_id)
-        folder = folder_of(office, run)
+        folder = places.run_folder(office.folder, run)
         pull = _direction(direction)
         path = map_path(folder, mesh, name, direction=pull)
         if not path.is_file():
@@ -100,7 +101,7 @@ def look_routes(office: Office) -> APIRouter:
     )
     def preview_walls(run_id: str, asked: PreviewAsked) -> Any:
         run = office.desk.run(run_id)
-        look_of(folder_of(office, run))
+        look_of(places.run_folder(office.folder, run))
         return office.standby.ask(run, "preview", **asked.model_dump(exclude_none=True))
 
     return router

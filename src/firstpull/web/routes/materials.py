@@ -6,8 +6,8 @@ from fastapi import APIRouter
 
 from firstpull.core.job.kinds import OwnFigure as KeptFigure
 from firstpull.core.job.refusals import NoSuchThing
-from firstpull.core.material import own
 from firstpull.core.material.row import MaterialRow, material_rows
+from firstpull.services.jobs.own_figures import set_own_figure
 from firstpull.web.shapes.base import refusals
 from firstpull.web.shapes.plans import Figure, Material, Materials, OwnFigure, OwnFigureAsked
 from firstpull.wiring import Office
@@ -39,11 +39,8 @@ def material_routes(office: Office) -> APIRouter:
     )
     def set_own(material_id: str, figure: str, asked: OwnFigureAsked) -> Material:
         row = _row(material_id)
-        values = asked.model_dump()
-        own.own_figure(row, own.OwnFigure(material=material_id, figure=figure, **values))
-        office.desk.save_own_figure(
-            KeptFigure(material=material_id, figure=figure, **values, changed_at=office.clock())
-        )
+        said = asked.model_dump()
+        set_own_figure(office.desk, material_id, figure, **said, now=office.clock())
         office.publish("figures", {})
         return _material(row, _kept(office))
 

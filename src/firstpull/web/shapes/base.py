@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from firstpull.web.refusals import STATUS, status_of
 
 Vector = list[float]
 """Three numbers."""
+
+
+def _leads_somewhere(direction: list[float]) -> list[float]:
+    if not any(abs(part) > 1e-9 for part in direction):
+        raise ValueError("a direction is not all 0")
+    return direction
+
+
+Place = Annotated[list[float], Field(min_length=3, max_length=3)]
+Direction = Annotated[Place, AfterValidator(_leads_somewhere)]
 
 
 class Shape(BaseModel):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from firstpull.web.shapes.base import Asked, Shape, Vector
+from firstpull.web.shapes.base import Asked, Direction, Place, Shape, Vector
 
 MeshRole = Literal["arrived", "master", "body", "skin", "shell", "loose"]
 MapName = Literal["thickness", "show", "visibility", "skin_mm", "fill_mm"]
@@ -53,17 +53,23 @@ class Look(Shape):
 class WallAsked(Asked):
     """A wall of the shell: a plane, bent or not, or a line drawn on the part."""
 
-    through: Vector | None = Field(default=None, min_length=3, max_length=3)
-    facing: Vector | None = Field(default=None, min_length=3, max_length=3)
+    through: Place | None = None
+    facing: Direction | None = None
     bend: list[Any] | None = Field(default=None, max_length=2000)
-    line: list[Vector] | None = Field(default=None, max_length=2000)
+    line: list[Place] | None = Field(default=None, max_length=2000)
+
+    @model_validator(mode="after")
+    def _a_plane_or_a_line(self) -> WallAsked:
+        if self.line is None and (self.through is None or self.facing is None):
+            raise ValueError("a wall is given by through and facing, or by line")
+        return self
 
 
 class PreviewAsked(Asked):
     """Walls to try, in mould axes; nothing is kept of them."""
 
     walls: list[WallAsked] = Field(max_length=8)
-    pulls: list[Vector] | None = Field(default=None, max_length=8)
+    pulls: list[Direction] | None = Field(default=None, max_length=8)
 
 
 class Preview(Shape):

@@ -6,7 +6,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from firstpull.web.shapes.base import Asked, Shape
+from firstpull.web.shapes.base import Asked, Direction, Place, Shape
+from firstpull.web.shapes.looks import WallAsked
 
 FieldKind = Literal["number", "whole", "text", "choice", "yes_no", "list"]
 Choice = Literal["up", "pieces", "walls", "pulls"]
@@ -47,6 +48,25 @@ class Locking(Asked):
     version: int = Field(description="The version of the sheet that the change was made on.")
     choice: Choice
     locked: bool
+
+
+class Dab(Asked):
+    """A round patch of paint on the surface."""
+
+    at: Place
+    radius_mm: float = Field(gt=0, le=1000)
+    copied: bool = Field(description="Whether the mould copies what lies under it.")
+
+
+class Steering(Asked):
+    """What hand and eye chose in the view of a run, in the axes that it shows."""
+
+    version: int = Field(description="The version of the sheet that the change was made on.")
+    run_id: str = Field(description="The run that was looked at.")
+    walls: list[WallAsked] | None = Field(default=None, max_length=8)
+    pulls: list[Direction] | None = Field(default=None, max_length=8)
+    up: Direction | None = None
+    paint: list[Dab] | None = Field(default=None, max_length=1000)
 
 
 class FieldChoice(Shape):
