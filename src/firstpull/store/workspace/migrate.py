@@ -102,7 +102,7 @@ def _revision_in(folder: Path) -> str | None:
         with database.open("rb") as file:
             if file.read(len(HEAD_BYTES)) != HEAD_BYTES:
                 raise damaged(folder, "is no database")
-        with contextlib.closing(sqlite3.connect(f"{database.as_uri()}?mode=ro", uri=True)) as held:
+        with contextlib.closing(sqlite3.connect(_untouched(database), uri=True)) as held:
             faults = [row[0] for row in held.execute("PRAGMA quick_check(1)")]
             if faults != ["ok"]:
                 raise damaged(folder, f"is damaged ({faults[0]})")
@@ -119,6 +119,13 @@ def _revision_in(folder: Path) -> str | None:
         limit="nothing was touched",
         remedy="Give another folder with --workspace.",
     )
+
+
+def _untouched(database: Path) -> str:
+    """An address to read a database at without a trace; a log left by a crash is read too."""
+    log = database.with_name(database.name + "-wal")
+    has_log = log.exists() and log.stat().st_size > 0
+    return f"{database.as_uri()}?mode=ro" + ("" if has_log else "&immutable=1")
 
 
 def _script() -> ScriptDirectory:

@@ -5,7 +5,16 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from sqlalchemy import JSON, CheckConstraint, Dialect, ForeignKey, Index, String, UniqueConstraint
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    Dialect,
+    Double,
+    ForeignKey,
+    Index,
+    String,
+    UniqueConstraint,
+)
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeDecorator
 
@@ -34,6 +43,7 @@ class Base(DeclarativeBase):
 
     type_annotation_map = {  # noqa: RUF012  (read by SQLAlchemy as it is)
         datetime.datetime: Moment,
+        float: Double,
         dict[str, Any]: JSON(none_as_null=True),
         dict[str, float]: JSON(none_as_null=True),
     }

@@ -49,7 +49,7 @@ def upgrade() -> None:
         "own_figures",
         sa.Column("material", sa.String, primary_key=True),
         sa.Column("figure", sa.String, primary_key=True),
-        *(sa.Column(name, sa.Float, nullable=False) for name in ("low", "typical", "high")),
+        *(sa.Column(name, sa.Double, nullable=False) for name in ("low", "typical", "high")),
         sa.Column("note", sa.String, nullable=False),
         sa.Column("changed_at", sa.String, nullable=False),
     )
@@ -69,7 +69,7 @@ def _make_runs() -> None:
         ),
         sa.Column("sheet_version", sa.Integer, nullable=False),
         sa.Column("state", sa.String, nullable=False),
-        sa.Column("share", sa.Float, nullable=False),
+        sa.Column("share", sa.Double, nullable=False),
         sa.Column("what", sa.String, nullable=False),
         sa.Column("made_at", sa.String, nullable=False),
         sa.Column("started_at", sa.String),
