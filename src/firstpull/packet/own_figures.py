@@ -14,12 +14,12 @@ MARK = "†"
 READOUTS = {
     "size, as cast": "sizes.cast",
     "silicone in the skin, likely": "moulds.0.skin.mass_g",
-    "mix per casting": "cast.coats",
     "weight of the pull": "cast.pull_mass_g",
     "castings to make": "cast.castings",
 }
 """Which of a part's numbers a readout shows, by its label."""
 
+MIX_READOUT = "mix per casting"
 MASS_FACT = "silicone by weight, likely"
 POURS = {"A": "a_g", "B": "b_g", "powder": "powder_g"}
 CHART = {
@@ -94,7 +94,7 @@ class Resting:
         return cls(path for own in plan.get("own_figures") or [] for path in own["numbers"])
 
     def mark(self, row: Data, key: str, *places: str) -> None:
-        """A dagger behind a figure on a page where one of the places rests on an own figure."""
+        """A dagger behind words or a figure where one of the places rests on an own figure."""
         shown = row.get(key)
         if shown and shown != NOT_GIVEN and self.places.intersection(places):
             row[key] = f"{shown} {MARK}"
@@ -103,7 +103,11 @@ class Resting:
 def _mark_part(part: Data, resting: Resting, at: str) -> None:
     for readout in part["summary"]["readouts"]:
         if readout["label"] in READOUTS:
-            resting.mark(readout, "value", at + READOUTS[readout["label"]])
+            resting.mark(readout, "label", at + READOUTS[readout["label"]])
+        elif readout["label"] == MIX_READOUT and part["cast"]:
+            coats = range(len(part["cast"]["coats"]))
+            mix = [f"{at}cast.coats.{n}.{key}" for n in coats for key in POURS.values()]
+            resting.mark(readout, "label", *mix)
     for measure in part["measures"]:
         if measure["what"] == "as cast":
             resting.mark(measure, "value", f"{at}sizes.cast")
@@ -133,7 +137,7 @@ def _mark_coats(coats: list[Data], resting: Resting, at: str) -> None:
         for shown in (pour for cup_row in coat["cups"] for pour in cup_row["pours"]):
             key = POURS.get(shown["name"])
             place = f"{cup}{key}" if key else f"{here}thickener_g"
-            resting.mark(shown, "mass", place)
+            resting.mark(shown, "name", place)  # a dagger among large digits would be misread
         resting.mark(coat, "pot_life", f"{cup}pot_life_min")
         resting.mark(coat, "recoat", f"{here}next_coat_min")
         resting.mark(coat, "demould", f"{here}demould_min")

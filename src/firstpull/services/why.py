@@ -239,7 +239,7 @@ def _formula(plan: Plan, path: str, entry: Entry) -> str:
 def input_paths(plan: Plan, path: str) -> list[str]:
     """The paths of the plan's own numbers that go straight into a number."""
     found = _entry_for(plan, path)
-    if found is None or _carried(plan, *found):
+    if found is None:
         return []
     entry, stars = found
     asked = [i for i in entry.inputs if not i.startswith("count ")]

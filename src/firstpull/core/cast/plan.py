@@ -248,6 +248,8 @@ def _mass_why(layers: tuple[Layer, ...], area_cm2: float, practice: MaterialRow)
         rows.append(RowUsed(face.powder, "true_density"))
         if face.basis == "bulk volume":
             rows.append(RowUsed(face.powder, "bulk_density"))
+            parts = ("part_a_density", "part_b_density", "b_per_100a")  # of the cup they fill
+            rows += [RowUsed(face.resin, name) for name in parts]
         if face.figure:
             rows.append(RowUsed(face.powder, face.figure))
     return Why(
