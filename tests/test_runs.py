@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 import os
 import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -331,9 +333,6 @@ def test_unknown_runs_and_jobs_are_refused(shop: Shop) -> None:
 
 def test_the_server_holds_no_plan_memory_and_no_plan_library() -> None:
     """What plans is loaded in the worker alone."""
-    import subprocess
-    import sys
-
     script = (
         "import sys; import firstpull.services.jobs.runs, firstpull.services.jobs.look;"
         "print(sorted({'numpy', 'scipy', 'numba', 'trimesh'} & set(sys.modules)))"

@@ -7,7 +7,8 @@ that name parts of one body are from memory of the core specification's appendix
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import BinaryIO
 from xml.sax.saxutils import quoteattr
 
@@ -16,9 +17,9 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from firstpull.core.mesh.mesh import Mesh
+from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.topology import is_closed
-from firstpull.files.dress import Dress
+from firstpull.files.dress import Dress, opaque
 from firstpull.files.read_3mf_model import CORE_SPACE, MATERIAL_SPACE, SETS_SPACE
 from firstpull.files.write_glb import faces_by
 from firstpull.files.write_rows import written
@@ -61,6 +62,37 @@ def write_3mf(stream: BinaryIO, mesh: Mesh, dress: Dress, unit: str) -> None:
         with archive.open("3D/3dmodel.model", "w") as entry:
             for block in _model(mesh, dress, unit):
                 entry.write(block)
+
+
+@dataclass(frozen=True)
+class NamedSolid:
+    """One of several bodies in a file.
+
+    Args:
+        name: as a slicer shows it.
+        mesh: in mm.
+        colour: red, green, blue, 0 to 255.
+    """
+
+    name: str
+    mesh: Mesh
+    colour: tuple[int, int, int]
+
+
+def write_solids_3mf(stream: BinaryIO, solids: Sequence[NamedSolid]) -> None:
+    """Several bodies as 3MF, each an object with its name and colour; same bytes every time.
+
+    Args:
+        solids: placed as they are, in mm; one or more.
+    """
+    sizes = [len(solid.mesh.faces) for solid in solids]
+    colours = opaque(np.array([solid.colour for solid in solids]))
+    dress = Dress(
+        [solid.name for solid in solids],
+        np.repeat(np.arange(len(solids)), sizes),
+        face_colours=np.repeat(colours, sizes, axis=0),
+    )
+    write_3mf(stream, joined([solid.mesh for solid in solids]), dress, "mm")
 
 
 def _model(mesh: Mesh, dress: Dress, unit: str) -> Iterator[bytes]:

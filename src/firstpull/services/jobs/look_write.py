@@ -136,9 +136,11 @@ class View:
         frame: str = "mould",
         pull: Sequence[float] | None = None,
     ) -> None:
-        low, high = mesh.bounds_mm.tolist()
-        meta = {"title": title, "frame": frame, "low": low, "high": high}
-        size = write_box(self.folder / (name + SUFFIX), mesh_arrays(mesh), meta)
+        arrays = mesh_arrays(mesh)
+        places = arrays["positions"]
+        bounds = {"low": places.min(axis=0).tolist(), "high": places.max(axis=0).tolist()}
+        meta = {"title": title, "frame": frame, **bounds}
+        size = write_box(self.folder / (name + SUFFIX), arrays, meta)
         self._entries.append(
             {
                 "name": name,
