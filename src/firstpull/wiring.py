@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from firstpull.core.progress import Progress, quiet
-from firstpull.services.jobs.after_stop import end_interrupted
+from firstpull.services.jobs.change import sweep_deleted
 from firstpull.services.jobs.desk import Desk
-from firstpull.services.plan_types import PlanRequest
+from firstpull.services.jobs.runs import Runner
+from firstpull.services.jobs.standby import Standby
+from firstpull.services.plan_types import DEMO_TRIANGLES, PlanRequest
 from firstpull.services.run_plan import run_plan as plan_in_worker
 from firstpull.services.stages import Stages
 from firstpull.store.disk import DiskStore
@@ -89,17 +91,23 @@ class Office:
 
     Args:
         desk: where jobs are kept.
+        runner: plans them, one after the other.
+        standby: answers questions about what was planned.
         publish: tells all open pages of a change: its name and plain data.
         clock: this moment.
         upload_limit_bytes: the largest mesh file that is taken in.
         spare_bytes: must stay free on the disc when one is.
+        demo_triangles: how fine the demo job's mesh is.
     """
 
     desk: Desk
+    runner: Runner
+    standby: Standby
     publish: Callable[[str, dict[str, Any]], None]
     clock: Callable[[], datetime] = now
     upload_limit_bytes: int = UPLOAD_LIMIT_BYTES
     spare_bytes: int = SPARE_BYTES
+    demo_triangles: int = DEMO_TRIANGLES
 
     @property
     def folder(self) -> Path:
@@ -109,14 +117,22 @@ class Office:
 
 @contextmanager
 def open_office(
-    folder: Path, *, address: str, publish: Callable[[str, dict[str, Any]], None]
+    folder: Path,
+    *,
+    address: str,
+    publish: Callable[[str, dict[str, Any]], None],
+    on_fault: Callable[[BaseException], Any],
 ) -> Iterator[Office]:
     """An office over a workspace on disc; all of it ends with the ``with`` block.
+
+    Runs that waited when it was last open are taken up; those that were broken off are told
+    as failed; jobs that were deleted long ago are forgotten.
 
     Args:
         folder: the workspace; made where it is missing.
         address: where it is served, told to whoever else wants to open it.
         publish: see Office.
+        on_fault: told what went wrong in the program beside all requests.
 
     Raises:
         WorkshopError: the workspace is in use, of a newer version, damaged or not writable.
@@ -125,5 +141,20 @@ def open_office(
 
     with open_workspace(folder, address=address) as workspace:
         desk = workspace.desk
-        end_interrupted(desk, now=now())
-        yield Office(desk=desk, publish=publish)
+        sweep_deleted(desk, now=now())
+        with (
+            closing(Standby(desk.folder, on_fault=on_fault)) as standby,
+            closing(
+                Runner(
+                    desk,
+                    folder=desk.folder,
+                    store=DiskStore(store_folder(os.environ)),
+                    publish=publish,
+                    clock=now,
+                    on_planned=standby.warm,
+                    on_fault=on_fault,
+                )
+            ) as runner,
+        ):
+            runner.resume()
+            yield Office(desk=desk, runner=runner, standby=standby, publish=publish)

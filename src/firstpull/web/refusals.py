@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -134,6 +135,8 @@ class Faults:
 
         try:
             await self.app(scope, receive, noted)
+        except ClientDisconnect:
+            return  # nobody is there any more to be told
         except Exception as fault:
             told = fault_answer(fault)
             if scope["type"] != "http" or begun:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query
+from fastapi import APIRouter, Query, Request
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from firstpull.core.job.kinds import KeptSheet
@@ -136,17 +137,29 @@ def _add_text(router: APIRouter, office: Office) -> None:
         description="The job is planned anew.",
         response_model=Sheet,
         responses=refusals(*CHANGED),
+        openapi_extra={
+            "requestBody": {
+                "required": True,
+                "description": "YAML",
+                "content": {YAML: {"schema": {"type": "string"}}},
+            }
+        },
     )
-    def put_text(
+    async def put_text(
+        request: Request,
         job_id: str,
         version: Annotated[int, Query(description="That the change was made on.")],
-        text: Annotated[bytes, Body(media_type=YAML)] = b"",
     ) -> Any:
-        with with_theirs(lambda: _told(office, job_id)):
-            kept = sheets.put_sheet_text(
-                office.desk, job_id, _decoded(text), version=version, now=office.clock()
-            )
-        return _sheet_changed(office, job_id, kept, since=version)
+        text = _decoded(await request.body())
+
+        def keep() -> dict[str, Any]:
+            with with_theirs(lambda: _told(office, job_id)):
+                kept = sheets.put_sheet_text(
+                    office.desk, job_id, text, version=version, now=office.clock()
+                )
+            return _sheet_changed(office, job_id, kept, since=version)
+
+        return await run_in_threadpool(keep)
 
 
 def _told(office: Office, job_id: str) -> dict[str, Any]:

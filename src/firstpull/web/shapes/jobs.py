@@ -142,9 +142,10 @@ class JobChange(Asked):
     """A change of a job; a field left out stays as it is."""
 
     version: int = Field(description="The version that the change was made on.")
-    name: str | None = Field(default=None, min_length=1, max_length=200)
+    # made by a factory: may be left out, but not be null, and the document tells no default
+    name: str = Field(default_factory=str, min_length=1, max_length=200)
     due_on: datetime.date | None = Field(default=None, description="null takes it away.")
-    archived: bool | None = None
+    archived: bool = Field(default_factory=bool)
 
 
 class DoneMark(Asked):
