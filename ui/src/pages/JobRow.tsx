@@ -17,11 +17,12 @@ export function JobRow({ job, now, again }: { job: JobCard; now: string; again: 
       <a class="picture" href={href} tabIndex={-1} aria-hidden="true"><JobPicture src={job.picture} /></a>
       <div class="about">
         <h3><a href={href}>{job.name}</a></h3>
-        <p class="facts"><Due job={job} now={now} /><span>{t.jobs.castings(job.castings)}</span></p>
+        <p class="facts"><Due job={job} now={now} />{job.castings !== null && <span>{t.jobs.castings(job.castings)}</span>}</p>
       </div>
       <StageMarks stages={job.stages} label={t.jobs.stages(job.name)} />
       <div class="next">
-        {underWay ? <UnderWay run={job.run} /> : <a class="plain" href={job.next.stage ? `${href}/${job.next.stage}` : href}>{job.next.words}</a>}
+        {(!underWay || job.next.stage) && <a class="plain" href={job.next.stage ? `${href}/${job.next.stage}` : href}>{job.next.words}</a>}
+        {underWay && <UnderWay run={job.run} />}
       </div>
       <JobMore job={job} open={open} setOpen={setOpen} again={again} />
     </li>
