@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from firstpull.services.why_entry import Catalogue, Entry
 
+Paths = tuple[str, ...]
+
 ITEM = "shopping.*."
 NAME = ITEM + "item"
 MOULD = "parts.0.moulds.0."
@@ -40,8 +42,8 @@ def _cups(coats: str, part: str) -> tuple[str, ...]:
 
 def _line(
     formula: str,
-    inputs: tuple[str, ...] = (),
-    rows: tuple[str, ...] = (),
+    inputs: Paths = (),
+    rows: Paths = (),
     *,
     when: tuple[str, str] | None = None,
 ) -> Entry:
@@ -54,7 +56,10 @@ def _lost(all_of: str, inputs: tuple[str, ...], kind: str, when: tuple[str, str]
     return Entry("what stays in cups and brushes", formula, inputs, rows, of=NAME, when=when)
 
 
-SUNDRIES = (
+LAYERS = ("brushed-skin.print_coat", "brushed-skin.thickened_coat")
+"""What decides how many coats the skin has."""
+
+SUNDRIES: tuple[tuple[str, str, Paths] | tuple[str, str, Paths, Paths], ...] = (
     (
         "mixing cups",
         "2 x (cups of the skin + castings x cups of a casting)",
@@ -65,11 +70,12 @@ SUNDRIES = (
         "cups of the skin + castings x cups of a casting",
         (f"{SKIN_COATS}batches.#.mixed_g", MADE, f"{CAST_COATS}batches.#.mixed_g"),
     ),
-    ("brushes", "coats of silicone + castings", (f"count {MOULD}coats", MADE)),
+    ("brushes", "coats of silicone + castings", (f"count {MOULD}coats", MADE), LAYERS),
     (
         "gloves",
         "coats of silicone + shell pieces + castings x coats of a casting",
         (f"count {MOULD}coats", PIECES, MADE, f"count {CAST}coats"),
+        (*LAYERS, "slush-casting.coat"),
     ),
     ("release film", "one roll for a laid shell", ()),
     ("bolts with washers and wing nuts", "bolts through the flanges, each counted once", ()),
@@ -78,7 +84,7 @@ SUNDRIES = (
     ("respirator", "a pair", ()),
     ("board", "one", ()),
     ("sealer", "one, as needed", ()),
-    ("silicone tint", "one, where more than one thickened coat is laid", ()),
+    ("silicone tint", "one, where more than one thickened coat is laid", (), LAYERS),
 )
 
 _NET, _WASTE = _liquids()
@@ -102,7 +108,10 @@ SHOPPING: Catalogue = {
             "(2 coats on the master + one for each casting) x area / 100 x use of 1 dm²",
             (MADE, COVERED), ("release.use",), when=(NAME, "{release}"),
         ),
-        *(_line(formula, inputs, when=(NAME, item)) for item, formula, inputs in SUNDRIES),
+        *(
+            _line(formula, inputs, *rows, when=(NAME, item))
+            for item, formula, inputs, *rows in SUNDRIES
+        ),
     ),
     f"{ITEM}waste": (
         *_WASTE,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from firstpull.services.why_entry import Catalogue, Entry
 from firstpull.services.why_mix import AT_ROOM, CUPS, HANDS
+from firstpull.services.why_shopping import LAYERS
 
 STEP = "steps.*."
 MOULD = "parts.0.moulds.0."
@@ -144,10 +145,13 @@ def _schedule() -> dict[str, Entry]:
          "beginning", ("most", "least")),
     )  # fmt: skip
     for place, end, formula, keys in ends:
-        for name, what in (("mould", "to make the mould"), ("casting", "of one casting")):
+        for name, what, coats in (
+            ("mould", "to make the mould", LAYERS),
+            ("casting", "of one casting", ("slush-casting.coat",)),
+        ):
             found[f"schedule.{name}_min.{place}"] = Entry(
                 f"{end} time {what}, work of the hands not counted", formula,
-                tuple(f"steps.{name}#.minutes_{key}" for key in keys), unit="min",
+                tuple(f"steps.{name}#.minutes_{key}" for key in keys), coats, unit="min",
             )  # fmt: skip
     return found | {
         "schedule.castings": Entry("castings to make, one after the other", "as planned", (MADE,)),
