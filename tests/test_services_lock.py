@@ -16,6 +16,7 @@ import menagerie
 from firstpull.cli.app import app
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh, joined
+from firstpull.core.mould.show_paint import dabs_in
 from firstpull.core.mould.steering import steering_of
 from firstpull.core.mould.zone import PartingWall
 from firstpull.core.sheet_check import BadSheet
@@ -155,7 +156,14 @@ def test_a_revision_that_was_turned_and_moved_keeps_its_locks(
     dab = (np.linalg.inv(to_mould) @ TO_MOULD @ [0, 0, 45.0, 1.0])[:3].tolist()
     text = yaml.safe_dump(
         {
-            "master": {"unit": unit, "scale": scale},
+            "master": {
+                "unit": unit,
+                "scale": scale,
+                "paint": [
+                    {"at": [*dab], "radius_mm": 6, "copied": True},
+                    {"at": [*dab], "radius_mm": 3, "copied": False},
+                ],
+            },
             "shell": {"keep_whole": [{"at": dab, "radius_mm": 9}]},
         }
     )
@@ -179,10 +187,17 @@ def test_a_revision_that_was_turned_and_moved_keeps_its_locks(
     at = to_mould @ [*dab, 1.0]
     np.testing.assert_allclose(there.keep_whole[0].place_mm, at[:3], atol=5e-3)
     assert there.keep_whole[0].radius_mm == 9
+    assert sheet.master.paint is not None
+    paint = dabs_in(sheet.master.paint, to_mould @ np.linalg.inv(moved))
+    for one in paint:
+        np.testing.assert_allclose(one.place_mm, at[:3], atol=5e-3)
+    assert [(d.radius_mm, d.copied) for d in paint] == [(6, True), (3, False)]
+    assert "Paint on the show surface was carried over." in report.sentences
 
     once = sheet_file.read_text()
     again = lock_choices(plan, sheet_path=sheet_file, onto=new)
-    assert "lies on the new revision already" in " ".join(again.sentences)
+    for field in ("master.paint", "shell.keep_whole"):
+        assert f"{field} lies on the new revision already" in " ".join(again.sentences)
     assert once == sheet_file.read_text() and once.startswith("# mine\n")
 
 

@@ -21,7 +21,7 @@ from firstpull.core.mesh.revision.align import Alignment, aligned
 from firstpull.core.mesh.tree import Tree
 from firstpull.core.mould.in_file import points_for_sheet, scale_of
 from firstpull.core.progress import Progress, quiet
-from firstpull.core.sheet import JobSheet
+from firstpull.core.sheet import Dab, JobSheet, ShowDab
 from firstpull.files.read_mesh import read_mesh
 from firstpull.services.chosen import CHOICES, plan_in, to_mould_of, value_of
 from firstpull.services.mesh_in import arrive
@@ -29,6 +29,10 @@ from firstpull.services.read_sheet import read_sheet, sheet_text
 from firstpull.services.results_out import write_whole
 from firstpull.services.write_sheet import with_fields
 
+_CARRIED = {
+    "master.paint": "Paint on the show surface was carried over.",
+    "shell.keep_whole": "Areas to be kept whole were carried over.",
+}
 FITS_MM = 2.0  # seven of ten places must lie this near: judgement, no source
 ON_SURFACE_MM = 10.0  # a dab farther from a surface was not put on it
 
@@ -93,7 +97,8 @@ def lock_choices(
         choices: of ``CHOICES``; none takes all that the sheet does not fix already, or,
             with ``onto``, all that it does.
         onto: a new revision of the mesh that lies elsewhere: everything fixed in the sheet is
-            carried there, areas to be kept whole too. Doing it twice does no harm.
+            carried there, areas to be kept whole and paint on the show surface too. Doing it
+            twice does no harm.
         progress: told what is being done.
 
     Raises:
@@ -111,8 +116,9 @@ def lock_choices(
     if onto is not None:
         laid = _laid(Path(plan_dir), plan, sheet, to_mould, Path(onto), progress)
         alignment, notes = laid.alignment, [laid.sentence]
-        if sheet.shell.keep_whole:
-            carried, note = _dabs_carried(sheet, to_mould, laid)
+        for field, dabs in _dabs_of(sheet).items():
+            there, note = _dabs_carried(field, dabs, to_mould, laid)
+            carried |= there
             notes.append(note)
         to_mould = laid.to_mould
     wanted, left = _wanted(choices, given, carrying=onto is not None)
@@ -199,26 +205,33 @@ def _laid(
     return _Laid(new_to_mould, to_mm, master, arrived.mesh, found, lay + fit)
 
 
-def _dabs_carried(sheet: JobSheet, to_mould: Floats, laid: _Laid) -> tuple[dict[str, Any], str]:
-    """The areas to keep whole, on the new revision; those that lie there already stay."""
-    dabs = sheet.shell.keep_whole or []
+def _dabs_of(sheet: JobSheet) -> dict[str, Sequence[Dab | ShowDab]]:
+    """What was painted, by the field that holds it."""
+    painted = {"master.paint": sheet.master.paint, "shell.keep_whole": sheet.shell.keep_whole}
+    return {field: dabs for field, dabs in painted.items() if dabs}
+
+
+def _dabs_carried(
+    field: str, dabs: Sequence[Dab | ShowDab], to_mould: Floats, laid: _Laid
+) -> tuple[dict[str, Any], str]:
+    """The dabs of a field, on the new revision; those that lie there already stay."""
     points = np.array([dab.at for dab in dabs])
     old = points @ to_mould[:3, :3].T + to_mould[:3, 3]
     from_old = float(Tree.of(laid.old).closest(old)[0].max())
     from_new = float(Tree.of(laid.new).closest(points * laid.to_mm)[0].max())
     if min(from_old, from_new) > ON_SURFACE_MM:
         raise OtherShape(
-            where="shell.keep_whole",
+            where=field,
             found=f"lies {min(from_old, from_new):.0f} mm off both the planned master and the new "
             "revision",
             limit=f"an area is painted on the surface, to {ON_SURFACE_MM:.0f} mm",
             remedy="Paint it anew.",
         )
     if from_new < from_old:
-        return {}, "shell.keep_whole lies on the new revision already and stays as it is."
+        return {}, f"{field} lies on the new revision already and stays as it is."
     at = points_for_sheet(old, laid.to_mould)
-    carried = [{"at": a, "radius_mm": d.radius_mm} for a, d in zip(at, dabs, strict=True)]
-    return {"shell.keep_whole": carried}, "Areas to be kept whole were carried over."
+    carried = [d.model_dump() | {"at": a} for a, d in zip(at, dabs, strict=True)]
+    return {field: carried}, _CARRIED[field]
 
 
 def _wanted(
