@@ -9,6 +9,7 @@ import { t } from "../words";
 import { dayWords, keptUntil, today } from "./due";
 import { JobPicture } from "./JobPicture";
 import "./jobs.css";
+import { Moment } from "./Moment";
 
 /** Jobs that were put away or deleted; each can come back. */
 export function AwayPage() {
@@ -25,6 +26,7 @@ export function AwayPage() {
         <h1 id="away-title" tabIndex={-1}>{t.away.title}</h1>
         <p class="lead">{t.away.lead}</p>
         <Refused refusal={archived.refusal ?? deleted.refusal} />
+        <Moment until={archived.data ?? archived.refusal} />
         {archived.data && (
           <section aria-labelledby="archived">
             <h2 id="archived">{t.away.archived}</h2>

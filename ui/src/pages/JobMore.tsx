@@ -93,7 +93,11 @@ export function JobMore({ job, open, setOpen, again }: Props) {
 /** Puts the focus on what has just opened. */
 function First({ children }: { children: ComponentChildren }) {
   const at = useRef<HTMLSpanElement>(null);
-  useEffect(() => at.current?.querySelector<HTMLElement>("input, button")?.focus(), []);
+  useEffect(() => {
+    const first = at.current?.querySelector<HTMLElement>("input, button");
+    first?.focus();
+    if (first instanceof HTMLInputElement && first.type === "text") first.select();
+  }, []);
   return <span ref={at}>{children}</span>;
 }
 

@@ -12,6 +12,7 @@ import { GROUPS, groupOf, today } from "./due";
 import { isNamed } from "./find";
 import { JobRow } from "./JobRow";
 import "./jobs.css";
+import { Moment } from "./Moment";
 import { takeIn, toServer } from "./uploads";
 import { Uploads } from "./Uploads";
 import { useDrop } from "./useDrop";
@@ -49,6 +50,7 @@ export function JobsPage() {
         )}
         <Uploads />
         <Refused refusal={asked.refusal} />
+        <Moment until={jobs ?? asked.refusal} />
         {jobs && jobs.length > 0 && <JobList jobs={jobs} again={asked.again} />}
       </main>
       {over && (

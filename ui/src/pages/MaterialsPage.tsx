@@ -6,6 +6,7 @@ import { leaf } from "../words/leaves";
 import "./materials.css";
 import { MaterialFigures } from "./MaterialFigures";
 import { OwnFigureLeaf } from "./OwnFigureLeaf";
+import { Moment } from "./Moment";
 import { byKind, kindName, type Material, named, namedBy } from "./shelf";
 
 /** Every material with its figures; the address names the one that is shown, and the figure being set. */
@@ -22,6 +23,7 @@ export function MaterialsPage() {
         <h1>{leaf.materials.title}</h1>
         <p class="lead">{leaf.materials.lead}</p>
         <Refused refusal={asked.refusal} />
+        <Moment until={asked.data ?? asked.refusal} />
         {asked.data && (
           <div class="shelf">
             <Chooser materials={materials} shown={shown?.id} />

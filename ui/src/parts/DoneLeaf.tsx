@@ -3,6 +3,7 @@ import { call, Refusal } from "../api/call";
 import type { Job, StageName } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { today } from "../pages/due";
+import { Moment } from "../pages/Moment";
 import { forInput, readNumber, storedOf } from "../pages/typed";
 import { unitShown } from "../units";
 import { t } from "../words";
@@ -22,6 +23,7 @@ export function DoneLeaf({ job, stage, close }: { job: Job; stage: StageName; cl
   return (
     <Leaf title={leaf.done.title(t.stage.names[stage])} close={close}>
       <Refused refusal={asked.refusal} />
+      <Moment until={measures ?? asked.refusal} />
       {measures && <DoneForm job={job} stage={stage} measures={measures} was={was} close={close} />}
     </Leaf>
   );

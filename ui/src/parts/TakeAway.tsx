@@ -1,5 +1,6 @@
 import type { Job } from "../api/kinds";
 import { useAsked } from "../live/ask";
+import { Moment } from "../pages/Moment";
 import { bytes } from "../pages/typed";
 import { leaf } from "../words/leaves";
 import { Leaf } from "./Leaf";
@@ -17,6 +18,7 @@ export function TakeAway({ job, runId, close }: { job: Job; runId: string; close
   return (
     <Leaf title={leaf.take.title} close={close}>
       <Refused refusal={asked.refusal} />
+      <Moment until={files ?? asked.refusal} />
       {job.plan_id === runId && !job.plan_is_current && <p class="told">{leaf.take.old}</p>}
       {files?.length === 0 && <p>{leaf.take.none}</p>}
       {files && files.length > 0 && (
@@ -32,7 +34,7 @@ export function TakeAway({ job, runId, close }: { job: Job; runId: string; close
           <h3>{leaf.take.files}</h3>
           {byFolder(files).map(({ folder, files: some }) => (
             <section key={folder}>
-              <h4>{leaf.take.folders[folder] ?? folder}</h4>
+              <h4>{folder.split("/").map((name) => leaf.take.folders[name] ?? name).join(", ")}</h4>
               <ul>
                 {some.map((file) => (
                   <li key={file.path}>
@@ -49,9 +51,12 @@ export function TakeAway({ job, runId, close }: { job: Job; runId: string; close
   );
 }
 
+/** Files by their folder: what stands at the top first, pictures last. */
 function byFolder(files: PlanFile[]): { folder: string; files: PlanFile[] }[] {
   const folderOf = (file: PlanFile): string => file.path.slice(0, Math.max(0, file.path.lastIndexOf("/")));
-  return [...new Set(files.map(folderOf))].map((folder) => ({ folder, files: files.filter((file) => folderOf(file) === folder) }));
+  const rank = (folder: string): number => (folder === "" ? 0 : folder.startsWith("pictures") ? 2 : 1);
+  const folders = [...new Set(files.map(folderOf))].sort((one, other) => rank(one) - rank(other));
+  return folders.map((folder) => ({ folder, files: files.filter((file) => folderOf(file) === folder) }));
 }
 
 function Page() {

@@ -1,6 +1,7 @@
 import { useState } from "preact/hooks";
 import type { FormGroup, Job } from "../api/kinds";
 import { useAsked } from "../live/ask";
+import { Moment } from "../pages/Moment";
 import { Leaf } from "../parts/Leaf";
 import { Refused } from "../parts/Refused";
 import { leaf } from "../words/leaves";
@@ -20,6 +21,7 @@ export function SheetLeaf({ job, close }: { job: Job; close: () => void }) {
   return (
     <Leaf title={leaf.sheet.title} close={close}>
       <Refused refusal={form.refusal ?? asked.refusal} />
+      <Moment until={(groups && sheet) ?? form.refusal ?? asked.refusal} />
       {groups && sheet && (
         <div class="sheet-form">
           <div class="sheet-find">

@@ -43,6 +43,6 @@ export const leaves = {
   take: {
     title: "Take away", packet: "The packet", packetMore: (size: string): string => `PDF for the bench, ${size}`, open: "Open the packet", zip: "Everything, as a zip", zipMore: (count: number, size: string): string => `${n(count, "file", "files")}, ${size}`,
     model: "All parts, as 3MF", modelMore: "named and coloured parts in one file", files: "Single files", old: "This plan is older than the job sheet: its files are those of the plan as it was.",
-    none: "This plan has no files.", folders: { "": "The plan", mould: "Mould", master: "Master", cast: "Cast", drawings: "Drawings", pictures: "Pictures" } as Record<string, string>,
+    none: "This plan has no files.", folders: { "": "The plan", mould: "mould", gauges: "gauges", pictures: "Pictures" } as Record<string, string>,
   },
 };
