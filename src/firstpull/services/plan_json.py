@@ -139,6 +139,7 @@ def _mould(
 ) -> dict[str, Any]:
     body, skin = f"{folder}/mould/body.stl", f"{folder}/mould/skin.stl"
     chosen = len(shape.built.pieces)
+    copied_cm2, left_cm2 = shape.standing.painted_cm2
     return {
         "name": "mould 1",
         "two_sided": False,
@@ -150,6 +151,7 @@ def _mould(
             "grid_mm": sheet.grid_mm,
         },
         "show_area_cm2": round(shape.standing.show.area_mm2 / 100, 2),
+        "show_painted_cm2": {"copied": round(copied_cm2, 2), "left": round(left_cm2, 2)},
         "body": {
             "file": body,
             "closed": closed[body],
