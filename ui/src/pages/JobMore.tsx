@@ -140,7 +140,7 @@ async function takeBack(change: () => Promise<unknown>, again: () => void): Prom
 
 /** The row is about to go: the focus moves to its neighbour, or to the head of the list. */
 function focusBeside(id: string): void {
-  const rows = [...document.querySelectorAll<HTMLElement>(".job-row")];
+  const rows = [...document.querySelectorAll<HTMLElement>("li:not([hidden]) > .job-row")];
   const at = rows.findIndex((row) => row.id === `job-${id}`);
   const beside = rows[at + 1] ?? rows[at - 1];
   (beside?.querySelector<HTMLElement>("h3 a") ?? document.getElementById("jobs-title"))?.focus();

@@ -13,7 +13,7 @@ export function JobRow({ job, now, again }: { job: JobCard; now: string; again: 
   const href = `/jobs/${job.id}`;
   const underWay = job.run?.state === "waiting" || job.run?.state === "working";
   return (
-    <li class="job-row" id={`job-${job.id}`}>
+    <div class="job-row" id={`job-${job.id}`}>
       <a class="picture" href={href} tabIndex={-1} aria-hidden="true"><JobPicture src={job.picture} /></a>
       <div class="about">
         <h3><a href={href}>{job.name}</a></h3>
@@ -25,7 +25,7 @@ export function JobRow({ job, now, again }: { job: JobCard; now: string; again: 
         {underWay && <UnderWay run={job.run} />}
       </div>
       <JobMore job={job} open={open} setOpen={setOpen} again={again} />
-    </li>
+    </div>
   );
 }
 

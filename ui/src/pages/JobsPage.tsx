@@ -1,5 +1,5 @@
 import { signal } from "@preact/signals";
-import { useState } from "preact/hooks";
+import { useMemo, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
 import type { Job, JobCard } from "../api/kinds";
 import { useAsked } from "../live/ask";
@@ -114,25 +114,30 @@ function FirstPull() {
 
 function JobList({ jobs, again }: { jobs: JobCard[]; again: () => void }) {
   const words = jobs.length >= MANY ? wanted.value.trim() : "";
-  const shown = words ? jobs.filter((job) => isNamed(job.name, words)) : jobs;
   const now = today();
-  const groups = GROUPS.map((group) => ({ group, jobs: shown.filter((job) => groupOf(job, now) === group) })).filter((some) => some.jobs.length > 0);
+  const groups = useMemo(() => GROUPS.map((group) => ({ group, jobs: jobs.filter((job) => groupOf(job, now) === group) })).filter((some) => some.jobs.length > 0), [jobs, now]);
+  // rows stay and are hidden: making hundreds of them anew at each letter would be felt
+  const rows = useMemo(() => new Map(jobs.map((job) => [job.id, <JobRow job={job} now={now} again={again} />])), [jobs, now]);
+  const shown = new Set(jobs.filter((job) => !words || isNamed(job.name, words)).map((job) => job.id));
   return (
     <>
       {jobs.length >= MANY && (
         <p class="find">
           <label for="find-job">{t.jobs.filter}</label>
           <input id="find-job" type="search" value={wanted.value} autocomplete="off" spellcheck={false} onInput={(event) => (wanted.value = event.currentTarget.value)} />
-          <span class="small" role="status">{words && t.jobs.found(shown.length, jobs.length)}</span>
+          <span class="small" role="status">{words && t.jobs.found(shown.size, jobs.length)}</span>
         </p>
       )}
-      {shown.length === 0 && <p>{t.jobs.nothing(words)} <button class="plain" onClick={() => (wanted.value = "")}>{t.jobs.showAll}</button></p>}
-      {groups.map(({ group, jobs: some }) => (
-        <section key={group} class={`due-group ${group}`} aria-labelledby={`group-${group}`}>
-          <h2 id={`group-${group}`}>{t.jobs.groups[group]} <span class="small">{some.length}</span></h2>
-          <ul>{some.map((job) => <JobRow key={job.id} job={job} now={now} again={again} />)}</ul>
-        </section>
-      ))}
+      {shown.size === 0 && <p class="nothing">{t.jobs.nothing(words)} <button class="plain" onClick={() => (wanted.value = "")}>{t.jobs.showAll}</button></p>}
+      {groups.map(({ group, jobs: some }) => {
+        const count = some.filter((job) => shown.has(job.id)).length;
+        return (
+          <section key={group} class={`due-group ${group}`} aria-labelledby={`group-${group}`} hidden={count === 0}>
+            <h2 id={`group-${group}`}>{t.jobs.groups[group]} <span class="small">{count}</span></h2>
+            <ul>{some.map((job) => <li key={job.id} hidden={!shown.has(job.id)}>{rows.get(job.id)}</li>)}</ul>
+          </section>
+        );
+      })}
     </>
   );
 }

@@ -16,6 +16,13 @@ export function MaterialsPage() {
   const materials = asked.data?.materials ?? [];
   const shown = wanted ? materials.find((one) => one.id === wanted.material) : materials[0];
   const figure = shown?.figures.find((one) => one.figure === wanted?.figure);
+  const opened = shown && figure && `${shown.id}.${figure.figure}`;
+  useEffect(() => {
+    if (!opened) return;
+    const line = document.getElementById(opened);
+    line?.scrollIntoView({ block: "center" });
+    return () => line?.querySelector("a")?.focus();
+  }, [opened]);
   return (
     <>
       <Top />
@@ -33,7 +40,7 @@ export function MaterialsPage() {
       </main>
       {shown && figure && (
         <OwnFigureLeaf
-          key={`${shown.id}.${figure.figure}`} material={shown} figure={figure}
+          key={opened} material={shown} figure={figure}
           close={() => goTo(shown.id)}
           changed={asked.again}
         />
