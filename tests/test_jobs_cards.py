@@ -333,7 +333,7 @@ def test_stages_follow_the_plan(desk: WorkspaceDesk) -> None:
     assert set(stage_words(desk, job.id).values()) == {("working", "being planned")}
     desk.save_run(replace(run, state="done", summary=SUMMARY))
     assert stage_words(desk, job.id) == {
-        "master": ("planned", "176 x 190 x 121 mm"),
+        "master": ("planned", "176 × 190 × 121 mm"),
         "mould": ("planned", "396 g silicone, 2 shell pieces"),
         "cast": ("planned", "8 castings of 218 g"),
     }

@@ -26,8 +26,9 @@ class EmptyDesk:
 
 
 def office_over(desk: Any, **others: Any) -> Office:
-    nobody = {"runner": None, "standby": None, "publish": lambda event, data: None}
-    return Office(**{"desk": desk, **nobody, "clock": lambda: NOON, **others})
+    nobody = dict.fromkeys(("runner", "standby", "take_away", "headform"))
+    told = {"publish": lambda event, data: None}
+    return Office(**{"desk": desk, **nobody, **told, "clock": lambda: NOON, **others})
 
 
 def client_of(

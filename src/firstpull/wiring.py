@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from firstpull.core.progress import Progress, quiet
+from firstpull.services.headform_box import HeadformBox
 from firstpull.services.jobs.change import sweep_deleted
 from firstpull.services.jobs.desk import Desk
 from firstpull.services.jobs.runs import Runner
 from firstpull.services.jobs.standby import Standby
+from firstpull.services.jobs.take_away import TakeAway
 from firstpull.services.plan_types import DEMO_TRIANGLES, PlanRequest
 from firstpull.services.run_plan import run_plan as plan_in_worker
 from firstpull.services.stages import Stages
@@ -93,6 +95,8 @@ class Office:
         desk: where jobs are kept.
         runner: plans them, one after the other.
         standby: answers questions about what was planned.
+        take_away: makes archives of plans.
+        headform: a plain head to show beside a part.
         publish: tells all open pages of a change: its name and plain data.
         clock: this moment.
         upload_limit_bytes: the largest mesh file that is taken in.
@@ -103,6 +107,8 @@ class Office:
     desk: Desk
     runner: Runner
     standby: Standby
+    take_away: TakeAway
+    headform: HeadformBox
     publish: Callable[[str, dict[str, Any]], None]
     clock: Callable[[], datetime] = now
     upload_limit_bytes: int = UPLOAD_LIMIT_BYTES
@@ -157,4 +163,11 @@ def open_office(
             ) as runner,
         ):
             runner.resume()
-            yield Office(desk=desk, runner=runner, standby=standby, publish=publish)
+            yield Office(
+                desk=desk,
+                runner=runner,
+                standby=standby,
+                take_away=TakeAway(desk.folder),
+                headform=HeadformBox(),
+                publish=publish,
+            )

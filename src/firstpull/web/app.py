@@ -17,6 +17,7 @@ from firstpull.web.receive import SmallBodies
 from firstpull.web.refusals import install_refusals
 from firstpull.web.routes.about import about_routes
 from firstpull.web.routes.events import event_routes
+from firstpull.web.routes.heads import head_routes
 from firstpull.web.routes.jobs import job_routes
 from firstpull.web.routes.looks import look_routes
 from firstpull.web.routes.materials import material_routes
@@ -30,6 +31,7 @@ ROUTES = (
     sheet_routes,
     run_routes,
     look_routes,
+    head_routes,
     plan_routes,
     material_routes,
     about_routes,

@@ -19,13 +19,12 @@ import uvicorn
 
 from firstpull import wiring
 from firstpull.core.errors import WorkshopError
-from firstpull.services.jobs.demo import has_demo
+from firstpull.services.jobs.demo_job import demo_once
 from firstpull.web.app import create_app
 from firstpull.web.events import EventHub
 from firstpull.web.guard import Door
 from firstpull.web.receive import sweep_incoming
 from firstpull.web.refusals import fault_answer
-from firstpull.web.routes.jobs import add_demo_job
 
 PORT = 8321
 LOOPBACK, ALL = "127.0.0.1", "0.0.0.0"
@@ -90,8 +89,8 @@ def serve(
         ) as office,
     ):
         sweep_incoming(office.folder)
-        if demo and not has_demo(office.desk):
-            add_demo_job(office)
+        if demo:
+            _add_demo_once(office)
 
         def started() -> None:
             _tell(opened, office.folder, as_json=as_json)
@@ -99,6 +98,12 @@ def serve(
                 threading.Thread(target=_open_browser, args=(opened.address,), daemon=True).start()
 
         AppServer(create_app(office, hub, opened.door), hub, started).run([opened.socket])
+
+
+def _add_demo_once(office: wiring.Office) -> None:
+    job = demo_once(office.desk, now=office.clock(), triangles=office.demo_triangles)
+    if job is not None:
+        office.runner.start(job.id)
 
 
 def open_socket(port: int | None, *, lan: bool = False) -> Opened:

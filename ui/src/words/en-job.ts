@@ -43,8 +43,8 @@ export const job = {
     keep: (n: number): string => `Keep ${n} ${n === 1 ? "dab" : "dabs"}`, kept: (n: number): string => `${n} ${n === 1 ? "dab is" : "dabs are"} painted.`, away: "Wipe it off",
   },
   tools: {
-    bar: "View", from: "See from", colour: "Colour by", cut: "Cut open", parts: "Parts", apart: "Apart", measure: "Measure", compare: "Before / after",
-    head: "Beside a head", picture: "Keep a picture", plain: "Plain", whole: "Whole", where: "Where", otherSide: "Other side",
+    bar: "View", from: "See from", colour: "Colour by", cut: "Cut open", parts: "Parts", apart: "Apart", measure: "Measure", compare: "Before and after",
+    head: "Head", picture: "Picture", plain: "Plain", whole: "Whole", where: "Where", otherSide: "Other side",
   },
   from: { "three-quarter": "three quarters", front: "front", back: "back", left: "left", right: "right", above: "above", below: "below" },
   axes: { x: "across", y: "front to back", z: "level", view: "as I look" },

@@ -96,7 +96,7 @@ def _open(job: Job, stage: StageName, summary: dict[str, Any] | None) -> tuple[S
 def _planned_words(stage: StageName, part: dict[str, Any]) -> str:
     if stage == "master":
         sides = part.get("printed_mm") or part["size_mm"]
-        return " x ".join(f"{side:.0f}" for side in sides) + " mm"
+        return " × ".join(f"{side:.0f}" for side in sides) + " mm"
     if stage == "mould":
         pieces = part["shell_pieces"]
         shell = f"{pieces} shell pieces" if pieces != 1 else "shell in 1 piece"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import secrets
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -11,10 +10,10 @@ from starlette.concurrency import run_in_threadpool
 
 from firstpull.core.job.kinds import Done as KeptDone
 from firstpull.services.jobs import change, marks, take_in
-from firstpull.services.jobs.demo import demo_job
+from firstpull.services.jobs.demo_job import demo_job
 from firstpull.services.jobs.told import card_told, job_told
 from firstpull.web.changes import job_changed, with_theirs
-from firstpull.web.receive import INCOMING, Received, receive_file
+from firstpull.web.receive import Received, receive_file
 from firstpull.web.shapes.base import refusals, takes
 from firstpull.web.shapes.jobs import DoneMark, Job, JobChange, Jobs, StageForms
 from firstpull.wiring import Office
@@ -111,7 +110,8 @@ def _add_arrivals(router: APIRouter, office: Office) -> None:
         responses=refusals("disc_full", "worker_lost"),
     )
     def add_demo() -> Any:
-        return add_demo_job(office)
+        job = demo_job(office.desk, now=office.clock(), triangles=office.demo_triangles)
+        return _started(office, job.id)
 
     @router.post(
         "/jobs/{job_id}/revisions",
@@ -165,13 +165,6 @@ def _add_arrivals(router: APIRouter, office: Office) -> None:
         finally:
             received.path.unlink(missing_ok=True)
         return _started(office, job.id)
-
-
-def add_demo_job(office: Office) -> dict[str, Any]:
-    """A new job of the demo, being planned; told as a Job."""
-    out = office.folder / INCOMING / f"{secrets.token_hex(8)}.stl"
-    job = demo_job(office.desk, out, now=office.clock(), triangles=office.demo_triangles)
-    return _started(office, job.id)
 
 
 def _started(office: Office, job_id: str) -> dict[str, Any]:

@@ -21,6 +21,7 @@ def plan_routes(office: Office) -> APIRouter:
     """What came out of a run."""
     router = APIRouter(prefix="/api/runs/{run_id}", tags=["plans"])
     lost = refusals("no_such_thing")
+    made = refusals("no_such_thing", "disc_full", "worker_lost")
 
     @router.get(
         "/plan",
@@ -83,6 +84,28 @@ def plan_routes(office: Office) -> APIRouter:
         return send_file(plan_folder(office, run_id), path)
 
     @router.get(
+        "/all.zip",
+        operation_id="save_plan",
+        summary="The whole plan as one archive, to save",
+        response_class=FileResponse,
+        responses={**sends("application/zip", "The archive"), **made},
+    )
+    def save_plan(run_id: str) -> FileResponse:
+        path = office.take_away.zip(office.desk.run(run_id))
+        return send_file(path.parent, path.name, called=f"{_job_name(run_id)}.zip")
+
+    @router.get(
+        "/all.3mf",
+        operation_id="save_solids",
+        summary="All solids of the plan in one 3MF, to save",
+        response_class=FileResponse,
+        responses={**sends("model/3mf", "The solids, named and coloured"), **made},
+    )
+    def save_solids(run_id: str) -> FileResponse:
+        path = office.take_away.three_mf(office.desk.run(run_id))
+        return send_file(path.parent, path.name, called=f"{_job_name(run_id)}.3mf")
+
+    @router.get(
         "/packet.pdf",
         operation_id="read_packet",
         summary="The packet to print",
@@ -91,7 +114,9 @@ def plan_routes(office: Office) -> APIRouter:
     )
     def read_packet(run_id: str) -> FileResponse:
         folder = plan_folder(office, run_id)
-        name = office.desk.job(office.desk.run(run_id).job_id).name
-        return send_file(folder, PACKET, called=f"{name} packet.pdf")
+        return send_file(folder, PACKET, called=f"{_job_name(run_id)} packet.pdf")
+
+    def _job_name(run_id: str) -> str:
+        return office.desk.job(office.desk.run(run_id).job_id).name
 
     return router
