@@ -91,10 +91,7 @@ def test_the_archive_holds_every_file_of_the_plan_whole(tmp_path: Path, plan_dir
 
 def test_the_same_plan_gives_the_same_archive(tmp_path: Path, plan_dir: Path) -> None:
     first = TakeAway(tmp_path).zip(RUN).read_bytes()
-    shutil.copytree(
-        run_folder(tmp_path, "job1", "run1") / "plan", tmp_path / "jobs/job2/runs/x/plan"
-    )
-    time.sleep(0.01)
+    shutil.copytree(plan_dir, run_folder(tmp_path, "job2", "x") / "plan")
     again = Run("x", "job2", "r1", 1, "done", 1.0, "", NOW)
     assert TakeAway(tmp_path).zip(again).read_bytes() == first
 

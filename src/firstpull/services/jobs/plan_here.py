@@ -77,7 +77,7 @@ def _request(order: PlanOrder) -> Any:
         out_dir=order.run_dir / PLAN_FOLDER,
         mesh_path=order.mesh_path,
         sheet_path=sheet,
-        **({"figures": _figures(order)} if order.figures else {}),
+        figures=_figures(order),
     )
 
 
