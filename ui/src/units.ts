@@ -88,3 +88,24 @@ export function duration(minutes: number): string {
   if (minutes < 36 * 60) return `${figure(minutes / 60, "h", minutes < 600 ? 1 : 0)} h`;
   return `${figure(minutes / 1440, "days", 1)} days`;
 }
+
+const NUMBER = String.raw`[\u2212-]?\d[\d,\u202f]*(?:\.\d+)?`;
+const BETWEEN = String.raw`(?:\s?×\s?|\s?–\s?|\sto\s|\sand\s|\sby\s)`;
+const MEASURE = new RegExp(`(?<![\\w.])(${NUMBER}(?:${BETWEEN}${NUMBER})*)(\\s?)(mm|cm³|cm3|cm²|cm2|kg|g|°C)(?![\\w³²/])`, "g");
+
+/** A sentence of the program in the chosen units: only what is read changes. */
+export function inUnits(sentence: string, chosen: System = system.value): string {
+  if (chosen === "metric") return sentence;
+  return sentence.replace(MEASURE, (_all, numbers: string, space: string, unit: string) => {
+    const turned = numbers.replace(new RegExp(NUMBER, "g"), (number) => {
+      const value = Number(number.replace("\u2212", "-").replace(/[,\u202f]/g, ""));
+      return figure(value, unit, digitsFor(value, unit), chosen);
+    });
+    return `${turned}${space || " "}${unitShown(unit, chosen)}`;
+  });
+}
+
+/** A small length in hundredths of an inch would read as nothing: it gets thousandths. */
+function digitsFor(value: number, unit: string): number | undefined {
+  return unit === "mm" && Math.abs(value) < 2.5 ? 3 : undefined;
+}

@@ -1,4 +1,4 @@
-import { duration, figure, unitShown } from "../units";
+import { duration, figure, inUnits, unitShown } from "../units";
 import { t } from "../words";
 import { Blank } from "./Blank";
 import { asked, Fig } from "./Fig";
@@ -19,7 +19,7 @@ export function CastSide({ plan, hand, minds, scene, run }: Stage) {
         {" "}{t.job.cast.room} <Blank hand={hand} field="shop.temperature_c" />, <Blank hand={hand} field="shop.humidity_pct" /> {t.job.cast.humid}.
       </p>
       {plan && <Coats coats={plan.parts[0].cast.coats} run={run!} />}
-      {plan?.parts[0].cast.castings_made_of?.why && <p class="small">{plan.parts[0].cast.castings_made_of.why}</p>}
+      {plan?.parts[0].cast.castings_made_of?.why && <p class="small">{inUnits(plan.parts[0].cast.castings_made_of.why)}</p>}
       {minds.length > 0 && <h2>{t.job.mind}</h2>}
       <Minds minds={minds} fly={scene.fly} />
       {plan && <Cautions cautions={plan.cautions} />}

@@ -1,7 +1,7 @@
 import { useState } from "preact/hooks";
 import { Refusal } from "../api/call";
 import { Refused } from "../parts/Refused";
-import { figure, toShown, toStored, unitShown } from "../units";
+import { figure, inUnits, toShown, toStored, unitShown } from "../units";
 import { t } from "../words";
 import { Blank } from "./Blank";
 import { Fig } from "./Fig";
@@ -23,7 +23,7 @@ export function MasterSide(stage: Stage) {
       {plan?.parts[0].master.mended_notes?.length > 0 && (
         <details>
           <summary>{t.job.mendedHow}</summary>
-          <ul class="notes">{plan.parts[0].master.mended_notes.map((note: string) => <li key={note}>{note}</li>)}</ul>
+          <ul class="notes">{plan.parts[0].master.mended_notes.map((note: string) => <li key={note}>{inUnits(note)}</li>)}</ul>
         </details>
       )}
       {plan && <p class="say">{t.job.openWall} <Blank hand={hand} field="master.wall_mm" />. {t.job.scale} <Blank hand={hand} field="master.scale" />.</p>}

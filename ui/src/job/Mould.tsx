@@ -2,7 +2,7 @@ import { useEffect, useState } from "preact/hooks";
 import { Refusal } from "../api/call";
 import type { V3 } from "../api/kinds";
 import { Refused } from "../parts/Refused";
-import { duration, figure, unitShown } from "../units";
+import { duration, figure, inUnits, unitShown } from "../units";
 import { t } from "../words";
 import { Blank } from "./Blank";
 import { ChoiceChart, FromAbove, middle, type Option } from "./ChoiceChart";
@@ -76,9 +76,9 @@ function Choice({ plan, hand, scene }: Stage) {
           </div>
         </div>
       )}
-      {options.find((o) => o.recommended) && <p class="small">{(options.find((o) => o.recommended) as Option & { why: string }).why}</p>}
-      {(mould.options_left_out as string[] | undefined)?.map((line) => <p key={line} class="small">{line}</p>)}
-      <p class="small">{mould.least_pieces?.sentence}</p>
+      {options.find((o) => o.recommended) && <p class="small">{inUnits((options.find((o) => o.recommended) as Option & { why: string }).why)}</p>}
+      {(mould.options_left_out as string[] | undefined)?.map((line) => <p key={line} class="small">{inUnits(line)}</p>)}
+      <p class="small">{inUnits(mould.least_pieces?.sentence ?? "")}</p>
       <Refused refusal={refusal} />
     </section>
   );
@@ -169,7 +169,7 @@ function Proof({ plan }: { plan: Stage["plan"] }) {
   return (
     <details>
       <summary>{proof.passed ? t.job.proof.holds(held) : t.job.proof.fails(proof.checks.length - held)}</summary>
-      <ul class="notes">{proof.checks.map((c: { name: string; passed: boolean; sentence: string }) => <li key={c.name}>{c.passed ? "" : "! "}{c.sentence}</li>)}</ul>
+      <ul class="notes">{proof.checks.map((c: { name: string; passed: boolean; sentence: string }) => <li key={c.name}>{c.passed ? "" : "! "}{inUnits(c.sentence)}</li>)}</ul>
     </details>
   );
 }

@@ -1,4 +1,5 @@
 import type { Job, StageName } from "../api/kinds";
+import { inUnits } from "../units";
 import { t } from "../words";
 
 /** The way of the work as a rule: a long line at each stage, the one that lies open marked. */
@@ -10,7 +11,7 @@ export function Way({ job, stage }: { job: Job; stage: StageName }) {
           <li key={card.stage} class={card.state}>
             <a href={`/jobs/${job.id}/${card.stage}`} aria-current={card.stage === stage ? "step" : undefined}>
               <span class="way-name">{t.job.stages[card.stage]}</span>
-              <span class="way-words">{card.words}</span>
+              <span class="way-words">{inUnits(card.words)}</span>
             </a>
           </li>
         ))}

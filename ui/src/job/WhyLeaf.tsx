@@ -2,7 +2,7 @@ import type { WhyTold } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { Leaf } from "../parts/Leaf";
 import { Refused } from "../parts/Refused";
-import { figure, unitShown } from "../units";
+import { figure, inUnits, unitShown } from "../units";
 import { t } from "../words";
 import { asked } from "./Fig";
 
@@ -25,7 +25,7 @@ export function WhyLeaf() {
             <span class="what">{why.what}</span>
           </div>
           <h3 class="above">{t.why.formula}</h3>
-          <p class="formula">{why.formula}</p>
+          <p class="formula">{inUnits(why.formula)}</p>
           {why.inputs.length > 0 && <Inputs inputs={why.inputs} />}
           <p>{why.spread ? t.why.spread(...spreadWords(why)) : t.why.none}</p>
           {why.rows.length > 0 && <h3 class="above">{t.why.rows}</h3>}
