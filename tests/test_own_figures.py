@@ -117,6 +117,7 @@ def test_an_own_figure_moves_the_same_draws() -> None:
         ({"typical": float("nan")}, "plain numbers are needed"),
         ({"high": float("inf")}, "plain numbers are needed"),
         ({"note": "  "}, "without a note"),
+        ({"note": "x" * 301}, "has a note of 301 characters"),
         ({"low": 2500, "typical": 3000, "high": 5000}, "a hundred times off"),
         ({"low": 0.01}, "a hundred times off"),
     ],

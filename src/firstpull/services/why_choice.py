@@ -11,7 +11,7 @@ PIECES = OPTION + "pieces"
 SHELL = "parts.*.moulds.*.shell."
 
 CHOICES: Catalogue = {
-    PIECES: Entry("shell pieces of this choice", "one more than its parting walls make"),
+    PIECES: Entry("shell pieces of this choice", "zones between its parting walls, counted"),
     f"{OPTION}fill_cm3": Entry(
         "silicone that closes undercuts, in this choice",
         "as built for the chosen one; else counted on a grid twice as coarse: what each piece's "

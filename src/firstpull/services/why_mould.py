@@ -220,7 +220,8 @@ FEWEST: Catalogue = {
         "area that none of the pulls tried reaches / whole area",
     ),
     f"{LEAST}tried": Entry(
-        "pulls tried", "directions spread evenly over the upper half, less those too flat to lift"
+        "pulls tried",
+        "directions spread over the whole sphere, those that lift off the board by the draft",
     ),
 }
 

@@ -16,6 +16,8 @@ OWN = "own"
 FAR = 100.0
 """A figure this many times larger or smaller than the row's is in another unit."""
 
+LONGEST_NOTE = 300
+
 SHARES = ("rejects", "shrinkage", "glass_share")
 """Shares of a whole, in percent: all of it, or more, leaves nothing."""
 
@@ -63,7 +65,7 @@ def own_figure(row: MaterialRow, own: OwnFigure, *, where: str = "") -> Figure:
 
     Raises:
         BadOwnFigure: the row has no such figure, the three are not in order, not above 0
-            where the row's are, more than a hundred times off it, or there is no note.
+            where the row's are, more than a hundred times off it, or there is no note or a long one.
     """
     refuse = _refusing(where or f"Own figure {own.name}")
     was = row.figures.get(own.figure)
@@ -79,6 +81,12 @@ def own_figure(row: MaterialRow, own: OwnFigure, *, where: str = "") -> Figure:
             f"sets {own.figure} without a note",
             "an own figure says where it comes from",
             "Write when and how it was measured.",
+        )
+    if len(own.note) > LONGEST_NOTE:
+        raise refuse(
+            f"has a note of {len(own.note)} characters",
+            f"a page has room for {LONGEST_NOTE}",
+            "Shorten it.",
         )
     return Figure(
         low=own.low,
