@@ -65,7 +65,7 @@ def own_figure(row: MaterialRow, own: OwnFigure, *, where: str = "") -> Figure:
 
     Raises:
         BadOwnFigure: the row has no such figure, the three are not in order, not above 0
-            where the row's are, more than a hundred times off it, or there is no note or a long one.
+            where the row's are, a hundred times off, or the note is missing or too long.
     """
     refuse = _refusing(where or f"Own figure {own.name}")
     was = row.figures.get(own.figure)
