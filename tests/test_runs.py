@@ -317,12 +317,15 @@ def test_close_ends_the_worker_and_all_waits_for_the_next_time(shop: Shop) -> No
     shop.until(second, "done")
 
 
-def test_resume_leaves_alone_what_was_cut_off(shop: Shop) -> None:
+def test_what_was_broken_off_is_told_as_failed_and_its_pieces_go(shop: Shop) -> None:
     run = shop.desk.add_run("job1", now=NOW)
     shop.desk.all[run.id] = replace(run, state="working")
+    (shop.folder_of(run) / ".plan.new-1-x").mkdir(parents=True)
     shop.runner.resume()
-    shop.until(shop.start("job2"), "done")
-    assert shop.desk.run(run.id).state == "working"
+    run = shop.desk.run(run.id)
+    assert run.state == "failed" and run.ended_at == NOW
+    assert run.refusal is not None and run.refusal["code"] == "server_stopped"
+    assert list(shop.folder_of(run).iterdir()) == []
 
 
 def test_unknown_runs_and_jobs_are_refused(shop: Shop) -> None:

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -30,6 +31,12 @@ CLOSE_SECONDS = 10.0
 T = TypeVar("T")
 Work = Callable[..., dict[str, Any]]
 Publish = Callable[[str, dict[str, Any]], None]
+
+
+class ServerStopped(WorkshopError):
+    """The program ended while a plan was being worked out."""
+
+    code = "server_stopped"
 
 
 class ProgramFault(WorkshopError):
@@ -159,11 +166,17 @@ class Runner:
             return working.run if working is not None and working.run.id == run.id else run
 
     def resume(self) -> None:
-        """After a start of the server: queues what waited; see after_stop.end_interrupted."""
+        """After a start of the server: queues what waited, and tells what was broken off.
+
+        Called before anything is started, so whatever is marked as working was broken off.
+        """
         with self._lock:
             for run in self._desk.runs_under_way():
-                if run.state == "waiting" and run.id not in self._queue:
+                if run.state == "waiting":
                     self._enqueue(run.id)
+                else:
+                    self._desk.save_run(self._failed(run, _stopped()))
+                    self._guarded(partial(self._sweep, run.job_id))
 
     def close(self) -> None:
         """Ends the working process and the thread; what waited, waits on for the next time."""
@@ -363,4 +376,12 @@ def _fault(fault: Exception) -> ProgramFault:
         found=f"made a mistake while it planned ({said[:200]})",
         limit="the job and its earlier plan are as they were",
         remedy="Plan it again; if it happens again, report it with the mesh and the sheet.",
+    )
+
+
+def _stopped() -> ServerStopped:
+    return ServerStopped(
+        where="This plan",
+        found="was broken off when the program ended",
+        remedy="Plan it again; what was finished of it is not worked out anew.",
     )
