@@ -8,6 +8,7 @@ from functools import lru_cache
 import manifold3d
 import numpy as np
 import pytest
+import yaml
 from scipy.spatial import cKDTree
 
 import menagerie
@@ -30,7 +31,12 @@ from firstpull.core.mould.show_paint import (
 )
 from firstpull.core.mould.up import find_up
 from firstpull.core.sheet import JobSheet
-from firstpull.services.plan_geometry import prove, shape_mould
+from firstpull.core.sheet_check import BadSheet
+from firstpull.files.write_stl import write_stl
+from firstpull.services.plan_geometry import shape_mould
+from firstpull.services.plan_job import plan_job
+from firstpull.services.plan_types import PlanRequest
+from firstpull.services.read_sheet import sheet_from_text
 from firstpull.services.stages import Stages
 from firstpull.store.memory import MemoryStore
 
@@ -81,6 +87,15 @@ def outer_place(standing: Standing) -> tuple[float, float, float]:
     near = cKDTree(shown).query_ball_point(shown[free], 15.0)
     flat = [np.linalg.norm(normals[faces].mean(axis=0)) for faces in near]
     x, y, z = shown[free[int(np.argmax(flat))]].tolist()
+    return x, y, z
+
+
+def inner_place(standing: Standing, labels: np.ndarray) -> tuple[float, float, float]:
+    """The middle of the inside face that is farthest from every border."""
+    mesh = standing.master
+    border = cKDTree(mesh.vertices_mm[np.concatenate(standing.show.loops)])
+    inner = mesh.face_centres_mm[labels == shapes.INSIDE]
+    x, y, z = inner[np.argmax(border.query(inner)[0])].tolist()
     return x, y, z
 
 
@@ -231,10 +246,7 @@ def test_a_dab_in_the_air_is_refused_with_its_number_and_gap():
 
 def test_a_copied_dab_alone_on_the_inside_is_refused_with_its_place():
     standing, labels = mask()
-    mesh = standing.master
-    border = cKDTree(mesh.vertices_mm[np.concatenate(standing.show.loops)])
-    inner = mesh.face_centres_mm[labels == shapes.INSIDE]
-    x, y, z = inner[np.argmax(border.query(inner)[0])].tolist()
+    x, y, z = inner_place(standing, labels)
     first = ShowDab(outer_place(standing), 5.0, True)
     with pytest.raises(ShowInPieces) as refusal:
         show_with_paint(standing.show, [first, ShowDab((x, y, z), 6.0, True)], canvas=canvas())
@@ -286,27 +298,54 @@ def shaped(mesh: Mesh, paint: list[dict[str, object]], stages: Stages, **more: o
         {"master": {"unit": "cm", "paint": paint, **more}, "shell": {"pieces": 1}, "grid_mm": 2.0}
     )
     unit = choose_unit(mesh, asked="cm")
-    return shape_mould(mesh, unit, sheet, stages, span=(0.0, 1.0)), sheet
+    return shape_mould(mesh, unit, sheet, stages, span=(0.0, 1.0))
 
 
 @pytest.mark.long
-def test_a_painted_mask_is_moulded_and_proven_from_its_sheet():
-    """The demo with a strip behind one eye's rim copied, and a place on the brow left; the
-    sheet is in the file's axes, centimetres, printed a tenth larger."""
+def test_a_painted_mask_is_planned_and_proven_from_its_sheet(tmp_path):
+    """The demo with a strip behind one eye's rim copied, and a place on it left; the sheet is
+    in the file's axes, centimetres, printed a tenth larger."""
     mesh = heron_half_mask(triangles=50_000)
+    write_stl(tmp_path / "heron.stl", mesh.moved(np.diag([0.1, 0.1, 0.1, 1.0])))
     larger = mesh.moved(np.diag([1.1, 1.1, 1.1, 1.0]))
     standing = stand_on_board(larger, find_up(larger), below_rim_mm=13.0)
     dabs = [*strip(standing, 1, wide_mm=4.0), ShowDab(outer_place(standing), 8.0, False)]
-    in_cm = mesh.moved(np.diag([0.1, 0.1, 0.1, 1.0]))
-    to_found = standing.frame @ np.diag([11.0, 11.0, 11.0, 1.0])
-    stages = Stages(MemoryStore())
-    made, sheet = shaped(in_cm, in_sheet(dabs, to_found), stages, scale=1.1)
-    expected = repainted(standing, dabs, below_rim_mm=13.0)
-    assert made.standing.painted_cm2 == pytest.approx(expected.painted_cm2, rel=0.02)
-    copied_cm2, left_cm2 = made.standing.painted_cm2
-    assert copied_cm2 > 4.0 and left_cm2 > 0.8
-    proof = prove(made, sheet, stages, span=(0.0, 1.0))
-    assert [check.sentence for check in proof.failures] == []
+    paint = in_sheet(dabs, standing.frame @ np.diag([11.0, 11.0, 11.0, 1.0]))
+    (tmp_path / "job.yaml").write_text(
+        yaml.safe_dump(
+            {
+                "master": {"unit": "cm", "scale": 1.1, "paint": paint},
+                "shell": {"pieces": 1},
+                "grid_mm": 2.0,
+            }
+        )
+    )
+    request = PlanRequest(
+        out_dir=tmp_path / "plan",
+        mesh_path=tmp_path / "heron.stl",
+        sheet_path=tmp_path / "job.yaml",
+    )
+    mould = plan_job(request, Stages(MemoryStore()), today="2026-11-25").plan["parts"][0]["moulds"]
+    told, expected = mould[0]["show_painted_cm2"], repainted(standing, dabs, below_rim_mm=13.0)
+    assert (told["copied"], told["left"]) == pytest.approx(expected.painted_cm2, rel=0.02)
+    assert told["copied"] > 4.0 and told["left"] > 0.8
+    assert mould[0]["show_area_cm2"] == pytest.approx(expected.show.area_mm2 / 100, rel=1e-3)
+    assert [check for check in mould[0]["proof"]["checks"] if not check["passed"]] == []
+
+
+def test_a_changed_dab_runs_the_painting_and_not_the_search_for_the_show_surface():
+    standing, labels = mask()
+    in_cm = standing.master.moved(np.diag([0.1, 0.1, 0.1, 1.0]))
+    store, stages = MemoryStore(), []
+    for radius_mm in (6.0, 7.0):  # refused, so that it ends there
+        stages.append(Stages(store))
+        alone = [ShowDab(inner_place(standing, labels), radius_mm, True)]
+        paint = in_sheet(alone, np.diag([10.0, 10.0, 10.0, 1.0]))
+        with pytest.raises(ShowInPieces):
+            shaped(in_cm, paint, stages[-1], up=[0, 0, 1])
+    assert "finding the show surface" in stages[0].ran
+    assert "finding the show surface" in stages[1].found
+    assert stages[1].ran == ["painting the show surface"]
 
 
 def test_refusals_of_paint_are_told_in_the_files_axes():
@@ -316,10 +355,8 @@ def test_refusals_of_paint_are_told_in_the_files_axes():
     in_cm = mesh.moved(np.diag([0.1, 0.1, 0.1, 1.0]) @ np.linalg.inv(standing.frame))
     to_found = standing.frame @ np.diag([10.0, 10.0, 10.0, 1.0])
     up = (np.linalg.inv(standing.frame)[:3, :3] @ [0.0, 0.0, 1.0]).tolist()
-    inner = mesh.face_centres_mm[labels == shapes.INSIDE]
-    border = cKDTree(mesh.vertices_mm[np.concatenate(standing.show.loops)])
-    place = inner[np.argmax(border.query(inner)[0])]
-    alone = ShowDab(tuple(place.tolist()), 6.0, True)
+    place = inner_place(standing, labels)
+    alone = ShowDab(place, 6.0, True)
     with pytest.raises(ShowInPieces, match="mesh file's axes") as refusal:
         shaped(in_cm, in_sheet([alone], to_found), Stages(MemoryStore()), up=up)
     away = np.array(refusal.value.place_mm) - (np.linalg.inv(to_found) @ [*place, 1.0])[:3]
@@ -343,3 +380,18 @@ def test_paint_that_clay_would_stand_on_is_refused_with_its_place_and_the_paint(
         shaped(mesh, in_sheet(dabs, np.eye(4)), Stages(MemoryStore()), up=[0, 0, 1])
     x, y, z = (float(c) for c in re.findall(r"near \((.*?)\)", str(refusal.value))[0].split(","))
     assert np.hypot(x, y) == pytest.approx(2.6, abs=0.1) and 0.0 < z < 1.3
+
+
+@pytest.mark.parametrize(
+    ("paint", "words"),
+    [
+        ("[{at: [0, 0, 1], radius_mm: 3}]", "number 1, copied is missing; it may be yes or no"),
+        ("[{at: [0, 1], copied: yes}]", "number 1, at is [0, 1]; it may be three numbers"),
+        ("[{at: [0, 0, 1], copied: yes, radius_mm: 0.4}]", "is 0.4; it may be 0.5 to 200 mm"),
+        ("[" + "{at: [0, 0, 1], copied: no}, " * 401 + "]", "holds 401; it may be up to 400 dabs"),
+    ],
+)
+def test_bad_paint_in_a_sheet_is_refused_with_its_place_in_the_list(paint, words):
+    with pytest.raises(BadSheet) as refusal:
+        sheet_from_text(f"master:\n  paint: {paint}\n", name="heron.yaml")
+    assert words in str(refusal.value) and '"heron.yaml": master.paint' in str(refusal.value)
