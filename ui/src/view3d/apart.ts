@@ -21,8 +21,8 @@ export function shiftOf(part: Part, apart: number, box: Box3): Vector3 {
 }
 
 export class Apart {
-  /** The parts lie elsewhere now: cut and marks go with them. */
-  moved: () => void = () => undefined;
+  /** The parts lie elsewhere now, and where they did: cut, marks and camera go with them. */
+  moved: (before: Box3) => void = () => undefined;
   private apart = 0;
   private last = 0;
 
@@ -53,6 +53,7 @@ export class Apart {
 
   private glide(share: number): boolean {
     const box = this.bed.parts.laidBox();
+    const before = this.bed.parts.box(true);
     let [going, shifted] = [false, false];
     for (const piece of this.bed.parts.all.values()) {
       const to = shiftOf(piece.part, this.apart, box);
@@ -66,7 +67,7 @@ export class Apart {
       }
       piece.lay();
     }
-    if (shifted) this.moved();
+    if (shifted) this.moved(before);
     return going;
   }
 }

@@ -122,8 +122,8 @@ class Standing implements Bench, Bed {
   }
 
   look(from: Look): void {
-    const box = this.whole();
-    if (!box.isEmpty()) this.turning.look(from, box);
+    const points = this.points();
+    if (points.length) this.turning.look(from, points);
   }
 
   up(): V3 {
@@ -170,7 +170,10 @@ class Standing implements Bench, Bed {
     this.map.failed = (words) => this.heard.failed(words);
     this.map.told = (legend) => this.heard.scale(legend);
     this.map.changed = this.head.changed = () => this.arrange();
-    this.apart.moved = () => this.reach();
+    this.apart.moved = (before) => {
+      if (this.framed) this.turning.follow(before, this.parts.box(true));
+      this.reach();
+    };
     this.pins.chosen = (pin) => {
       this.flyTo(pin.place);
       this.heard.pinned(pin.id);
@@ -242,10 +245,14 @@ class Standing implements Bench, Bed {
   private frameOnce(): void {
     const roles = new Set([...this.parts.all.values()].map((piece) => piece.part.url));
     const key = `${[...roles].sort().join()} ${this.head.coming ? "" : this.view().head?.url ?? ""}`;
-    const box = this.whole();
-    if (key === this.framed || box.isEmpty()) return;
+    const points = this.points();
+    if (key === this.framed || !points.length) return;
     this.framed = key;
-    this.turning.frame(box);
+    this.turning.frame(points);
+  }
+
+  private points(): Vector3[] {
+    return [...this.parts.shownPieces().flatMap((piece) => piece.sample()), ...this.head.sample()];
   }
 
   private light(): boolean {

@@ -21,6 +21,7 @@ export class Compare {
     line.addEventListener("pointerdown", (event) => line.setPointerCapture(event.pointerId));
     line.addEventListener("pointermove", (event) => this.drag(event));
     line.addEventListener("keydown", (event) => this.key(event));
+    line.append(made("span", "bench-side", "before"), made("span", "bench-side", "after"));
     bed.stage.over.append(line);
     bed.stage.after.push(() => this.lay());
   }

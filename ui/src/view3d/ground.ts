@@ -54,6 +54,7 @@ export class Ground {
   private readonly words: Mesh<PlaneGeometry, MeshBasicMaterial>;
   private readonly solid = [new MeshBasicMaterial(), new MeshBasicMaterial()];
   private readonly bar = new BoxGeometry(1, 1, 1);
+  private readonly box = new Box3();
   private key = "";
 
   constructor(private readonly bed: Bed) {
@@ -69,7 +70,7 @@ export class Ground {
     this.group.add(this.disc, this.ruler);
     bed.stage.scene.add(this.group);
     bed.stage.before.push(() => {
-      this.ruler.visible = bed.turning.toEye().z > -0.02;
+      this.toFront();
       return false;
     });
   }
@@ -78,7 +79,7 @@ export class Ground {
   set(box: Box3, units: "mm" | "in"): number {
     const size = box.getSize(new Vector3());
     const middle = box.getCenter(new Vector3());
-    const reach = Math.hypot(size.x, size.y) * 0.62 + 20;
+    const reach = Math.hypot(size.x, size.y) * 0.56 + 14;
     const floor = box.min.z;
     const { uniforms } = this.disc.material;
     const { ink, faint } = this.bed.palette();
@@ -90,8 +91,9 @@ export class Ground {
     this.disc.scale.set(reach, reach, 1);
     this.solid[0]!.color.copy(ink);
     this.solid[1]!.color.copy(faint);
-    const length = niceBelow((size.x * 0.55) / unit);
-    this.rule(length, length * unit, units, new Vector3(middle.x, box.min.y - Math.max(14, size.y * 0.07), floor));
+    this.box.copy(box);
+    const length = niceBelow((Math.max(size.x, size.y) * 0.55) / unit);
+    this.rule(length, length * unit, units);
     return reach;
   }
 
@@ -105,10 +107,21 @@ export class Ground {
     for (const material of this.solid) material.dispose();
   }
 
-  private rule(figure: number, mm: number, units: string, at: Vector3): void {
+  /** The ruler lies on the side of the box that is seen, to be read from there. */
+  private toFront(): void {
+    this.ruler.visible = this.bed.turning.toEye().z > -0.02;
+    const quarter = (Math.round(this.bed.turning.now.round / (Math.PI / 2)) * Math.PI) / 2;
+    const way = new Vector3(Math.sin(quarter), -Math.cos(quarter), 0);
+    const size = this.box.getSize(new Vector3());
+    const half = (size.x * Math.abs(way.x) + size.y * Math.abs(way.y)) / 2;
+    this.box.getCenter(this.ruler.position).addScaledVector(way, half + Math.max(10, half * 0.1));
+    this.ruler.position.z = this.box.min.z;
+    this.ruler.rotation.z = quarter;
+  }
+
+  private rule(figure: number, mm: number, units: string): void {
     const field = mm / FIELDS;
     const thick = Math.max(1.2, mm * 0.014);
-    this.ruler.position.copy(at);
     for (let i = 0; i < FIELDS; i++) {
       const bar = this.ruler.children[i]!;
       bar.position.set(-mm / 2 + field * (i + 0.5), 0, thick * 0.1);

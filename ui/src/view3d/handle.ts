@@ -1,7 +1,7 @@
 /** A handle of a wall or a pull: a button over the canvas, dragged or moved by the arrow keys. */
 
 import { type Ray, Vector3 } from "three";
-import { layOver, made } from "./overlay";
+import { layWithin, made } from "./overlay";
 import { rayAt } from "./pick";
 import type { Stage } from "./stage";
 
@@ -13,6 +13,7 @@ export interface Held {
   done(): void;
 }
 
+const INSET_PX = 20;
 const ARROWS: Record<string, [number, number]> = {
   ArrowLeft: [-1, 0],
   ArrowRight: [1, 0],
@@ -39,7 +40,7 @@ export class Handle {
   }
 
   lay(): void {
-    layOver(this.stage, this.button, this.place);
+    layWithin(this.stage, this.button, this.place, INSET_PX);
   }
 
   dispose(): void {

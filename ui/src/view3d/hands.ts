@@ -21,6 +21,8 @@ export interface Grip {
 }
 
 const STILL_PX = 4;
+const STEP_PX = 6;
+const MOST_STEPS = 40;
 const WHEEL = 0.0014;
 
 type Mode = "turn" | "pan" | "tool" | "pinch" | null;
@@ -81,7 +83,7 @@ export class Hands {
     }
     if (Math.hypot(at.x - this.began.x, at.y - this.began.y) > STILL_PX) this.strayed = true;
     if (this.mode === "pinch") this.pinch(event.pointerId, at);
-    else if (this.mode === "tool") this.grip.move?.(at);
+    else if (this.mode === "tool") this.stroke(was, at);
     else if (this.strayed) this.moveCamera(at.x - was.x, at.y - was.y);
     else return;
     this.down.set(event.pointerId, at);
@@ -94,6 +96,17 @@ export class Hands {
     else if (this.mode === "turn" && !this.strayed && !dropped) this.grip.click?.(at);
     // A finger left over from a pinch does nothing until it is lifted too.
     this.mode = this.down.size && this.mode === "pinch" ? "pinch" : null;
+  }
+
+  /** A quick stroke is followed in small steps, so that it keeps to the surface between events. */
+  private stroke(from: { x: number; y: number }, to: Point): void {
+    const steps = Math.min(MOST_STEPS, Math.ceil(Math.hypot(to.x - from.x, to.y - from.y) / STEP_PX));
+    for (let i = 1; i < steps; i++) {
+      const x = from.x + ((to.x - from.x) * i) / steps;
+      const y = from.y + ((to.y - from.y) * i) / steps;
+      this.grip.move?.({ x, y, ray: rayAt(this.stage, x, y) });
+    }
+    this.grip.move?.(to);
   }
 
   private moveCamera(dx: number, dy: number): void {

@@ -1,8 +1,8 @@
 /** A headform beside the part, on the same board, for size. */
 
-import { Box3, Mesh, ShaderMaterial, Vector3, type BufferGeometry } from "three";
+import { Box3, Matrix4, Mesh, ShaderMaterial, Vector3, type BufferGeometry } from "three";
 import type { Bed } from "./bed";
-import type { Solid } from "./parts";
+import { sampleOf, type Solid } from "./parts";
 import { plaster } from "./plaster";
 
 /** Where it is set down: right of the box, on its floor, never within it. */
@@ -47,6 +47,12 @@ export class Head {
     this.mesh.material.uniforms.colour!.value = this.bed.palette().head;
     this.mesh.position.copy(besides(box, this.solid.box));
     return this.solid.box.clone().translate(this.mesh.position);
+  }
+
+  /** Some of its points, to frame it by. */
+  sample(): Vector3[] {
+    if (!this.mesh || !this.solid) return [];
+    return sampleOf(this.solid, new Matrix4().makeTranslation(this.mesh.position));
   }
 
   dispose(): void {

@@ -29,6 +29,13 @@ export function layOver(stage: Stage, element: HTMLElement, place: Vector3): Spo
   return spot;
 }
 
+/** As layOver, but kept within the canvas, so that it can always be taken hold of. */
+export function layWithin(stage: Stage, element: HTMLElement, place: Vector3, inset: number): void {
+  const { x, y } = spotOf(stage, place);
+  const kept = (v: number, most: number) => Math.min(most - inset, Math.max(inset, v)).toFixed(1);
+  element.style.transform = `translate(${kept(x, stage.size.x)}px, ${kept(y, stage.size.y)}px)`;
+}
+
 export function made<K extends keyof HTMLElementTagNameMap>(
   kind: K,
   className: string,

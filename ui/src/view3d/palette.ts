@@ -25,8 +25,8 @@ const DAY: Palette = {
   red: new Color("#b3261e"),
   head: new Color("#cfccc4"),
   none: new Color("#a9a9a6"),
-  sky: new Color(0.66, 0.66, 0.65),
-  earth: new Color(0.36, 0.34, 0.32),
+  sky: new Color(0.53, 0.53, 0.525),
+  earth: new Color(0.31, 0.295, 0.28),
 };
 
 const NIGHT: Palette = {
@@ -38,8 +38,8 @@ const NIGHT: Palette = {
   red: new Color("#ff7a6b"),
   head: new Color("#8b8f90"),
   none: new Color("#75797a"),
-  sky: new Color(0.5, 0.51, 0.53),
-  earth: new Color(0.22, 0.22, 0.22),
+  sky: new Color(0.42, 0.43, 0.445),
+  earth: new Color(0.19, 0.19, 0.19),
 };
 
 export function paletteOf(dark: boolean): Palette {

@@ -79,6 +79,11 @@ export class Piece {
     return this.solid.box.clone().applyMatrix4(this.own);
   }
 
+  /** Some of its points where they lie now, enough to frame it by. */
+  sample(): Vector3[] {
+    return sampleOf(this.solid, this.group.matrix);
+  }
+
   boxNow(): Box3 {
     return this.solid.box.clone().applyMatrix4(this.group.matrix);
   }
@@ -274,6 +279,15 @@ export class Parts {
       void coming.then((solid) => solid.geometry.dispose()).catch(() => undefined);
     }
   }
+}
+
+const SAMPLE = 1500;
+
+export function sampleOf({ positions }: Solid, matrix: Matrix4): Vector3[] {
+  const step = 3 * Math.max(1, Math.floor(positions.length / 3 / SAMPLE));
+  const points: Vector3[] = [];
+  for (let i = 0; i < positions.length; i += step) points.push(new Vector3().fromArray(positions, i).applyMatrix4(matrix));
+  return points;
 }
 
 function madeSolid(url: string, positions: Float32Array, indices: Uint32Array): Solid {

@@ -114,8 +114,8 @@ void main() {
   vec3 key = normalize(vec3(-0.45, 0.62, 0.75));
   vec3 fill = normalize(vec3(0.8, 0.05, 0.5));
   vec3 light = mix(earth, sky, 0.5 + 0.5 * dot(n, upward));
-  light += vec3(0.60, 0.585, 0.56) * max(dot(n, key), 0.0);
-  light += vec3(0.13, 0.14, 0.155) * max(dot(n, fill), 0.0);
+  light += vec3(0.52, 0.505, 0.485) * max(dot(n, key), 0.0);
+  light += vec3(0.10, 0.108, 0.12) * max(dot(n, fill), 0.0);
   light *= mix(0.72, 1.0, smoothstep(0.0, 0.5, facing));
   if (!gl_FrontFacing) light *= 0.72;
   vec3 shown = base * mix(vec3(0.93), light, lit);

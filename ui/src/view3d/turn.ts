@@ -1,6 +1,6 @@
 /** How the camera goes round the part: about z, over the pole if asked to, toward the pointer. */
 
-import { Matrix4, Quaternion, Ray, Vector3, type Box3 } from "three";
+import { Box3, Matrix4, Vector3, type Ray } from "three";
 import type { Look, V3 } from "./kinds";
 import { FIELD_DEG, type Stage } from "./stage";
 
@@ -24,7 +24,7 @@ const LOOKS: Record<Look, [number, number]> = {
   "three-quarter": [-0.6, 0.5],
 };
 const FLIGHT_MS = 420;
-const MARGIN = 1.12;
+const MARGIN = 1.16;
 
 export class Turning {
   readonly now: Stand = { target: new Vector3(), far: 500, round: -0.6, raised: 0.5 };
@@ -64,9 +64,9 @@ export class Turning {
     this.moved();
   }
 
-  look(from: Look, box: Box3): void {
+  look(from: Look, points: Vector3[]): void {
     const [round, raised] = LOOKS[from];
-    this.flyTo({ ...this.framed(box), round, raised });
+    this.flyTo({ ...this.framed(points, round, raised), round, raised });
   }
 
   /** Looks at a place, from a side if one is given, from near enough to see it. */
@@ -85,25 +85,23 @@ export class Turning {
     this.flyTo(stand);
   }
 
-  /** Frames the box at once, as it is looked at now. */
-  frame(box: Box3): void {
-    Object.assign(this.now, this.framed(box));
+  /** Frames the points at once, as they are looked at now. */
+  frame(points: Vector3[]): void {
+    Object.assign(this.now, this.framed(points, this.now.round, this.now.raised));
     this.flight = null;
     this.moved();
   }
 
   right(): Vector3 {
-    return new Vector3(Math.cos(this.now.round), Math.sin(this.now.round), 0);
+    return axesAt(this.now.round, this.now.raised)[0];
   }
 
   upward(): Vector3 {
-    const { round, raised } = this.now;
-    return new Vector3(-Math.sin(round) * Math.sin(raised), Math.cos(round) * Math.sin(raised), Math.cos(raised));
+    return axesAt(this.now.round, this.now.raised)[1];
   }
 
   toEye(): Vector3 {
-    const { round, raised } = this.now;
-    return new Vector3(Math.sin(round) * Math.cos(raised), -Math.cos(round) * Math.cos(raised), Math.sin(raised));
+    return axesAt(this.now.round, this.now.raised)[2];
   }
 
   up(): V3 {
@@ -114,13 +112,44 @@ export class Turning {
     return (2 * this.now.far * Math.tan((FIELD_DEG * Math.PI) / 360)) / this.stage.size.y;
   }
 
-  private framed(box: Box3): { target: Vector3; far: number } {
-    const size = box.getSize(new Vector3());
-    this.radius = Math.max(1, size.length() / 2);
-    const half = (FIELD_DEG * Math.PI) / 360;
-    const narrow = Math.min(1, this.stage.size.x / this.stage.size.y);
-    const far = (this.radius * MARGIN * 0.86) / Math.sin(Math.atan(Math.tan(half) * narrow));
-    return { target: box.getCenter(new Vector3()), far };
+  /** Keeps its view of what is shown while that grows or shrinks. */
+  follow(before: Box3, after: Box3): void {
+    const grown = after.getSize(new Vector3()).length() / Math.max(1e-6, before.getSize(new Vector3()).length());
+    const move = after.getCenter(new Vector3()).sub(before.getCenter(new Vector3()));
+    const stands = this.flight ? [this.now, this.flight.from, this.flight.to] : [this.now];
+    for (const stand of stands) {
+      stand.target.add(move);
+      stand.far *= grown;
+    }
+    this.radius *= grown;
+    this.place();
+  }
+
+  /** Target and distance from which the points fill the canvas, seen as it would stand then. */
+  private framed(points: Vector3[], round: number, raised: number): { target: Vector3; far: number } {
+    const box = new Box3().setFromPoints(points);
+    this.radius = Math.max(1, box.getSize(new Vector3()).length() / 2);
+    const target = box.getCenter(new Vector3());
+    const [right, up, back] = axesAt(round, raised);
+    const tall = Math.tan((FIELD_DEG * Math.PI) / 360);
+    const wide = (tall * this.stage.size.x) / this.stage.size.y;
+    let far = this.radius / tall;
+    const off = new Vector3();
+    // Nearer points look larger, so that middle and distance are found in a few rounds.
+    for (let i = 0; i < 4; i++) {
+      let [left, rightmost, low, high] = [Infinity, -Infinity, Infinity, -Infinity];
+      for (const point of points) {
+        off.copy(point).sub(target);
+        const depth = Math.max(far * 0.1, far - off.dot(back));
+        const [x, y] = [off.dot(right) / depth / wide, off.dot(up) / depth / tall];
+        [left, rightmost] = [Math.min(left, x), Math.max(rightmost, x)];
+        [low, high] = [Math.min(low, y), Math.max(high, y)];
+      }
+      target.addScaledVector(right, ((left + rightmost) / 2) * far * wide);
+      target.addScaledVector(up, ((low + high) / 2) * far * tall);
+      far *= Math.max((rightmost - left) / 2, (high - low) / 2, 0.02) * MARGIN;
+    }
+    return { target, far };
   }
 
   private flyTo(to: Stand): void {
@@ -160,7 +189,7 @@ export class Turning {
     const { camera } = this.stage;
     const back = this.toEye();
     this.basis.makeBasis(this.right(), this.upward(), back);
-    camera.quaternion.copy(new Quaternion().setFromRotationMatrix(this.basis));
+    camera.quaternion.setFromRotationMatrix(this.basis);
     camera.position.copy(this.now.target).addScaledVector(back, this.now.far);
     camera.updateMatrixWorld(true);
   }
@@ -172,4 +201,10 @@ export class Turning {
     const along = this.now.target.clone().sub(ray.origin).dot(back) / slope;
     return ray.at(along, new Vector3());
   }
+}
+
+/** To the right, up the screen and toward the eye, for a stand. */
+export function axesAt(round: number, raised: number): [Vector3, Vector3, Vector3] {
+  const [s, c, up, level] = [Math.sin(round), Math.cos(round), Math.sin(raised), Math.cos(raised)];
+  return [new Vector3(c, s, 0), new Vector3(-s * up, c * up, level), new Vector3(s * level, -c * level, up)];
 }
