@@ -211,5 +211,9 @@ def test_what_a_killed_server_left_is_swept_away(tmp_path: Path) -> None:
     sweep_incoming(tmp_path)
     (tmp_path / INCOMING).mkdir()
     (tmp_path / INCOMING / "half.stl").write_bytes(STL)
+    (tmp_path / ".demo-x").mkdir()
+    (tmp_path / ".demo-x" / "demo.stl").write_bytes(STL)
+    (tmp_path / "jobs").mkdir()
     sweep_incoming(tmp_path)
     assert left(tmp_path) == []
+    assert sorted(p.name for p in tmp_path.iterdir()) == [INCOMING, "jobs"]

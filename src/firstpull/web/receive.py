@@ -81,7 +81,7 @@ class _Arriving:
     def open(self, announced_bytes: int | None) -> None:
         """Refuse what cannot be taken, then make the file."""
         if announced_bytes is not None and announced_bytes > self.limit_bytes:
-            raise self.too_large(announced_bytes)
+            raise self.too_large(f"has {_megabytes(announced_bytes)}")
         self.path.parent.mkdir(parents=True, exist_ok=True)
         need_room(self.path.parent, announced_bytes or 0, spare_bytes=self.spare_bytes)
         self.file = self.path.open("xb")
@@ -105,11 +105,11 @@ class _Arriving:
                 self.file.close()
         self.path.unlink(missing_ok=True)
 
-    def too_large(self, size_bytes: int) -> UploadTooLarge:
-        """The refusal; ``size_bytes`` is what is known of its size."""
+    def too_large(self, found: str) -> UploadTooLarge:
+        """The refusal; ``found`` is what is known of its size."""
         return UploadTooLarge(
             where=f'The file "{self.file_name}"',
-            found=f"has {_megabytes(size_bytes)} or more",
+            found=found,
             limit=f"at most {_megabytes(self.limit_bytes)} are taken",
             remedy="Reduce the number of triangles in the modelling program; nothing was kept.",
         )
@@ -153,7 +153,7 @@ async def _take_in(arriving: _Arriving, request: Request) -> None:
     async for piece in _pieces(request):
         arriving.size_bytes += len(piece)
         if arriving.size_bytes > arriving.limit_bytes:
-            raise arriving.too_large(arriving.size_bytes)
+            raise arriving.too_large("goes on beyond the largest size")
         if not looked:
             arriving.start += piece[: LOOK_BYTES - len(arriving.start)]
             looked = len(arriving.start) >= LOOK_BYTES
@@ -214,9 +214,11 @@ def _no_room(folder: Path, needed_bytes: int) -> DiscFull:
 
 
 def sweep_incoming(folder: Path) -> None:
-    """Clear away what a server that was killed left half received."""
+    """Clear away what a server that was killed left half received or half made."""
     for left in (folder / INCOMING).glob("*"):
         left.unlink(missing_ok=True)
+    for left in folder.glob(".demo-*"):
+        shutil.rmtree(left, ignore_errors=True)
 
 
 def plain_name(file_name: str) -> str:

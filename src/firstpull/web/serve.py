@@ -10,7 +10,7 @@ import socket
 import sys
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ import uvicorn
 from firstpull import wiring
 from firstpull.core.errors import WorkshopError
 from firstpull.services.jobs.demo_job import demo_once
+from firstpull.services.worker import Cancelled
 from firstpull.web.app import create_app
 from firstpull.web.events import EventHub
 from firstpull.web.guard import Door
@@ -89,21 +90,44 @@ def serve(
         ) as office,
     ):
         sweep_incoming(office.folder)
-        if demo:
-            _add_demo_once(office)
 
         def started() -> None:
             _tell(opened, office.folder, as_json=as_json)
             if open_browser:
                 threading.Thread(target=_open_browser, args=(opened.address,), daemon=True).start()
 
-        AppServer(create_app(office, hub, opened.door), hub, started).run([opened.socket])
+        server = AppServer(create_app(office, hub, opened.door), hub, started)
+        with _demo_coming(office) if demo else contextlib.nullcontext():
+            server.run([opened.socket])
 
 
-def _add_demo_once(office: wiring.Office) -> None:
-    job = demo_once(office.desk, now=office.clock(), triangles=office.demo_triangles)
-    if job is not None:
-        office.runner.start(job.id)
+@contextlib.contextmanager
+def _demo_coming(office: wiring.Office) -> Iterator[None]:
+    """Meanwhile the demo job is made, where there is none; leaving calls that off."""
+    cancel = threading.Event()
+
+    def make() -> None:
+        try:
+            job = demo_once(
+                office.desk, now=office.clock(), triangles=office.demo_triangles, cancel=cancel
+            )
+            if job is not None:
+                office.runner.start(job.id)
+                office.publish("job", {"id": job.id, "version": job.version})
+        except Cancelled:
+            pass
+        except WorkshopError as refusal:
+            print(f"The demo job was not made: {refusal}", file=sys.stderr)
+        except Exception as fault:
+            fault_answer(fault)
+
+    thread = threading.Thread(target=make, name="demo")
+    thread.start()
+    try:
+        yield
+    finally:
+        cancel.set()
+        thread.join()
 
 
 def open_socket(port: int | None, *, lan: bool = False) -> Opened:

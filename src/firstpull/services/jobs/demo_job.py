@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import tempfile
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -18,20 +19,28 @@ from firstpull.services.write_sheet import lines_for
 DEMO_FILE = "heron half-mask.stl"
 
 
-def demo_job(desk: Desk, *, now: datetime.datetime, triangles: int = DEMO_TRIANGLES) -> Job:
+def demo_job(
+    desk: Desk,
+    *,
+    now: datetime.datetime,
+    triangles: int = DEMO_TRIANGLES,
+    cancel: threading.Event | None = None,
+) -> Job:
     """A new demo job, its mesh written into the workspace.
 
     Args:
         desk: where it is kept.
         now: with a time zone.
         triangles: about how many its mesh has.
+        cancel: set from another thread to call it off.
 
     Raises:
+        Cancelled: it was called off; there is no job then.
         WorkshopError: there is no room, or the worker was lost.
     """
     with tempfile.TemporaryDirectory(dir=desk.folder, prefix=".demo-") as passing:
         mesh = Path(passing) / "demo.stl"
-        fields = run_in_worker(_write_demo, mesh, triangles)
+        fields = run_in_worker(_write_demo, mesh, triangles, cancel=cancel)
         return new_job_from(
             desk,
             mesh,
@@ -42,12 +51,18 @@ def demo_job(desk: Desk, *, now: datetime.datetime, triangles: int = DEMO_TRIANG
         )
 
 
-def demo_once(desk: Desk, *, now: datetime.datetime, triangles: int = DEMO_TRIANGLES) -> Job | None:
+def demo_once(
+    desk: Desk,
+    *,
+    now: datetime.datetime,
+    triangles: int = DEMO_TRIANGLES,
+    cancel: threading.Event | None = None,
+) -> Job | None:
     """The demo job where none is there, archived ones counted; None where there is one."""
     for job in (*desk.jobs(), *desk.jobs(archived=True)):
         if any(revision.file_name == DEMO_FILE for revision in job.revisions):
             return None
-    return demo_job(desk, now=now, triangles=triangles)
+    return demo_job(desk, now=now, triangles=triangles, cancel=cancel)
 
 
 def _write_demo(mesh: Path, triangles: int, *, progress: Progress = quiet) -> dict[str, Any]:
