@@ -62,7 +62,7 @@ export class Head {
   private stand(url: string, solid: Solid): void {
     if (url !== this.url) return;
     this.solid = solid;
-    const looks = { ghost: false, cut: false, mapped: false, painted: false, ringed: false, bothSides: false, opacity: 1, sheen: 0 };
+    const looks = { ghost: false, cut: false, mapped: false, painted: false, ringed: false, bothSides: false, opacity: 1, sheen: false };
     this.mesh = new Mesh(solid.geometry, plaster(this.bed.parts.shared, this.bed.palette().head, looks));
     this.mesh.renderOrder = 1;
     this.bed.stage.scene.add(this.mesh);

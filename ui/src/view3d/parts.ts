@@ -200,9 +200,9 @@ export class Parts {
       mapped: piece.mapped,
       painted: piece.painted,
       ringed: this.brushing && piece.paintable,
-      bothSides: piece.part.role === "arrived" || piece.part.role === "master",
+      bothSides: piece.part.role === "arrived",
       opacity: skin && !piece.mapped ? SKIN_OPACITY : 1,
-      sheen: skin ? 1 : 0,
+      sheen: skin,
     };
   }
 

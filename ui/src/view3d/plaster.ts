@@ -40,7 +40,6 @@ void main() {
 const FRAGMENT = /* glsl */ `
 uniform vec3 colour;
 uniform float opacity;
-uniform float sheen;
 uniform vec3 sky;
 uniform vec3 earth;
 uniform vec3 upward;
@@ -119,8 +118,10 @@ void main() {
   light *= mix(0.72, 1.0, smoothstep(0.0, 0.5, facing));
   if (!gl_FrontFacing) light *= 0.72;
   vec3 shown = base * mix(vec3(0.93), light, lit);
+#ifdef SHEEN
   float gloss = pow(max(dot(reflect(-key, n), toEye), 0.0), 28.0);
-  shown += sheen * (0.16 * gloss + 0.10 * pow(1.0 - facing, 3.0));
+  shown += 0.16 * gloss + 0.10 * pow(1.0 - facing, 3.0);
+#endif
 #ifdef GHOST
   gl_FragColor = vec4(shown, mix(0.09, 0.6, pow(1.0 - facing, 2.2)));
 #else
@@ -172,12 +173,13 @@ export interface Looks {
   ringed: boolean;
   bothSides: boolean;
   opacity: number;
-  sheen: number;
+  sheen: boolean;
 }
 
 export function plaster(shared: Shared, colour: Color, looks: Looks): ShaderMaterial {
   const defines: Record<string, string> = {};
   if (looks.ghost) defines.GHOST = "";
+  if (looks.sheen) defines.SHEEN = "";
   if (looks.cut) defines.CUT = "";
   if (looks.mapped) defines.MAPPED = "";
   if (looks.painted) defines.PAINTED = "";
@@ -191,7 +193,6 @@ export function plaster(shared: Shared, colour: Color, looks: Looks): ShaderMate
       ...shared,
       colour: { value: colour },
       opacity: { value: looks.opacity },
-      sheen: { value: looks.sheen },
     },
     transparent: seenThrough,
     depthWrite: !looks.ghost,

@@ -4,6 +4,7 @@ import { Box3, PerspectiveCamera, Scene, Sphere, Vector2, Vector3, WebGLRenderer
 
 export const FIELD_DEG = 26;
 const MOST_RATIO = 2;
+const REST_MS = 350;
 
 export type State = "loading" | "ready" | "failed";
 
@@ -22,18 +23,21 @@ export class Stage {
   readonly after: (() => void)[] = [];
   /** How a frame is drawn; a comparison draws two halves instead. */
   drawn: (() => void) | null = null;
+  /** Drawn by the processor: smooth edges wait until the view stands still. */
+  private readonly slow: boolean;
+  private rest: ReturnType<typeof setTimeout> | undefined;
+  private fine = false;
   private asked = 0;
   private readonly watch: ResizeObserver;
 
   constructor(host: HTMLElement) {
     this.canvas = document.createElement("canvas");
     this.canvas.className = "bench-canvas";
-    this.renderer = new WebGLRenderer({
-      canvas: this.canvas,
-      antialias: true,
-      stencil: true,
-      powerPreference: "high-performance",
-    });
+    const quick = contextOn(this.canvas, true);
+    const context = quick ?? contextOn(this.canvas, false);
+    if (!context) throw new Error("No WebGL here.");
+    this.slow = !quick;
+    this.renderer = new WebGLRenderer({ canvas: this.canvas, context });
     this.renderer.autoClear = false;
     this.over = document.createElement("div");
     this.over.className = "bench-over";
@@ -44,6 +48,7 @@ export class Stage {
   }
 
   ask(): void {
+    clearTimeout(this.rest);
     this.asked ||= requestAnimationFrame((now) => this.frame(now));
   }
 
@@ -74,7 +79,7 @@ export class Stage {
   /** Draws once at another size, hands over, and draws again as it was; nothing of it is shown. */
   sized(width: number, height: number, then: () => void): void {
     const [was, ratio] = [this.size.clone(), this.renderer.getPixelRatio()];
-    this.resize(width, height, 1);
+    this.resize(width, height, this.slow ? MOST_RATIO : 1);
     this.show();
     then();
     this.resize(was.x, was.y, ratio);
@@ -83,6 +88,7 @@ export class Stage {
 
   dispose(): void {
     cancelAnimationFrame(this.asked);
+    clearTimeout(this.rest);
     this.watch.disconnect();
     this.renderer.dispose();
     this.canvas.remove();
@@ -92,9 +98,19 @@ export class Stage {
   private frame(now: number): void {
     this.asked = 0;
     const again = this.before.map((step) => step(now)).some(Boolean);
+    if (this.fine) this.refine(false);
     this.show();
     for (const step of this.after) step();
     if (again) this.ask();
+    else if (this.slow) this.rest = setTimeout(() => this.refine(true), REST_MS);
+  }
+
+  /** A still view is drawn once more at a finer size, which smooths its edges. */
+  private refine(fine: boolean): void {
+    if (this.renderer.getContext().isContextLost()) return;
+    this.fine = fine;
+    this.resize(this.size.x, this.size.y, fine ? MOST_RATIO : ratioHere());
+    if (fine) this.show();
   }
 
   private show(): void {
@@ -106,7 +122,8 @@ export class Stage {
   private fit(host: HTMLElement): void {
     const width = Math.max(1, host.clientWidth);
     const height = Math.max(1, host.clientHeight);
-    this.resize(width, height, Math.min(MOST_RATIO, window.devicePixelRatio || 1));
+    this.fine = false;
+    this.resize(width, height, ratioHere());
     this.ask();
   }
 
@@ -116,4 +133,19 @@ export class Stage {
     this.renderer.setSize(width, height, false);
     this.camera.aspect = width / height;
   }
+}
+
+function ratioHere(): number {
+  return Math.min(MOST_RATIO, window.devicePixelRatio || 1);
+}
+
+/** A context with smooth edges where a graphics card draws; else, if `quick` is no must, without. */
+function contextOn(canvas: HTMLCanvasElement, quick: boolean): WebGL2RenderingContext | null {
+  return canvas.getContext("webgl2", {
+    alpha: false,
+    antialias: quick,
+    stencil: true,
+    powerPreference: "high-performance",
+    failIfMajorPerformanceCaveat: quick,
+  });
 }
