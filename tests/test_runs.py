@@ -22,8 +22,9 @@ from firstpull.core.job.refusals import NoSuchThing
 from firstpull.core.progress import Progress
 from firstpull.services.jobs import runs
 from firstpull.services.jobs.look import LOOK_READY
+from firstpull.services.jobs.places import run_folder
 from firstpull.services.jobs.plan_here import PlanOrder
-from firstpull.services.jobs.runs import Runner, run_folder, told_run
+from firstpull.services.jobs.runs import Runner
 from test_worker import gone
 
 NOW = datetime.datetime(2026, 11, 27, 12, tzinfo=datetime.UTC)
@@ -132,7 +133,7 @@ class Shop:
         return wait_for(lambda: self.desk.all[run.id], lambda now: now.state in states)
 
     def folder_of(self, run: Run) -> Path:
-        return run_folder(self.folder, run.job_id, run.id)
+        return run_folder(self.folder, run)
 
     def pid_of(self, run: Run) -> int:
         note = self.folder_of(run) / "pid"
@@ -171,16 +172,6 @@ def test_a_run_is_told_from_waiting_to_done_with_its_summary(shop: Shop) -> None
     assert [planned.id for planned in shop.planned] == [run.id]
     assert {told["event"] for told in shop.told} == {"run"} and not shop.faults
     assert gone(shop.pid_of(run))
-
-
-def test_a_told_run_is_plain_data_with_its_revision() -> None:
-    run = Run("run1", "job1", "r7", 3, "working", 0.123456, "sweeping", NOW)
-    assert told_run(run, revision_number=2) == {
-        "id": "run1", "job_id": "job1", "revision_number": 2, "sheet_version": 3,
-        "state": "working", "share": 0.1235, "what": "sweeping",
-        "made_at": "2026-11-27T12:00:00+00:00", "started_at": None, "ended_at": None,
-        "refusal": None,
-    }  # fmt: skip
 
 
 def test_that_the_mesh_can_be_looked_at_is_told_at_once(shop: Shop) -> None:
@@ -338,7 +329,8 @@ def test_the_server_holds_no_plan_memory_and_no_plan_library() -> None:
     """What plans is loaded in the worker alone."""
     script = (
         "import sys; import firstpull.services.jobs.runs, firstpull.services.jobs.look;"
-        "print(sorted({'numpy', 'scipy', 'numba', 'trimesh'} & set(sys.modules)))"
+        "heavy = {'scipy', 'numba', 'trimesh', 'firstpull.services.plan_job'};"
+        "print(sorted(heavy & set(sys.modules)))"
     )
     told = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
     assert told.stdout.strip() == "[]", told.stderr

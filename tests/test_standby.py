@@ -22,7 +22,7 @@ from firstpull.services.jobs import look_answers, standby_child
 from firstpull.services.jobs import standby as module
 from firstpull.services.jobs.look import NotYet
 from firstpull.services.jobs.look_answers import RunShown, preview_of
-from firstpull.services.jobs.runs import run_folder
+from firstpull.services.jobs.places import run_folder
 from firstpull.services.jobs.standby import Overtaken, Standby, StandbyLost, StandbySlow
 from run_cases import kept_run
 from standby_stand_in import obedient
@@ -184,7 +184,7 @@ def test_the_process_keeps_two_runs_in_memory(monkeypatch) -> None:
 def test_a_real_process_answers_with_maps_and_previews(tmp_path: Path) -> None:
     """What comes back is what this process makes of the same folder."""
     run = a_run()
-    run_dir = run_folder(tmp_path, run.job_id, run.id)
+    run_dir = run_folder(tmp_path, run)
     kept_run(run_dir, fine_box(60, 50, 40, edge=20.0))
     standby = Standby(tmp_path)
     try:

@@ -23,7 +23,7 @@ from firstpull.files.mesh_box import BadBox, mesh_arrays, write_box
 from firstpull.files.read_mesh import read_mesh
 from firstpull.files.write_stl import write_stl
 from firstpull.packet.palette import CLAY, LOOSE, MASTER, SHELL_TONES, SILICONE
-from firstpull.services.jobs.runs import run_folder
+from firstpull.services.jobs.places import run_folder
 from firstpull.services.jobs.take_away import TakeAway, glb_of_box, plan_solids
 
 NOW = datetime.datetime(2026, 11, 27, 12, tzinfo=datetime.UTC)
@@ -69,7 +69,7 @@ PLAN = {
 
 @pytest.fixture
 def plan_dir(tmp_path: Path) -> Path:
-    folder = run_folder(tmp_path, RUN.job_id, RUN.id) / "plan"
+    folder = run_folder(tmp_path, RUN) / "plan"
     (folder / "mask/mould").mkdir(parents=True)
     for name in SOLIDS:
         write_stl(folder / file_of(name), solid_of(name))
@@ -91,8 +91,8 @@ def test_the_archive_holds_every_file_of_the_plan_whole(tmp_path: Path, plan_dir
 
 def test_the_same_plan_gives_the_same_archive(tmp_path: Path, plan_dir: Path) -> None:
     first = TakeAway(tmp_path).zip(RUN).read_bytes()
-    shutil.copytree(plan_dir, run_folder(tmp_path, "job2", "x") / "plan")
     again = Run("x", "job2", "r1", 1, "done", 1.0, "", NOW)
+    shutil.copytree(plan_dir, run_folder(tmp_path, again) / "plan")
     assert TakeAway(tmp_path).zip(again).read_bytes() == first
 
 

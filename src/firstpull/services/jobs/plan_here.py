@@ -89,7 +89,7 @@ def _named(order: PlanOrder) -> str:
 
     _, given = sheet_from_text(order.sheet_text, name=SHEET)
     name = "".join(c for c in order.name if c.isprintable())[:LONGEST_NAME] or "job"
-    names = {"job.name": name, "job.part_name": plain_name(name)}
+    names = {"job.name": name, "job.part_name": " ".join(plain_name(name).split())}
     missing = {field: name for field, name in names.items() if field not in given}
     try:
         return with_fields(order.sheet_text, missing, name=SHEET) if missing else order.sheet_text

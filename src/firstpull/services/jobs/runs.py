@@ -19,7 +19,9 @@ from firstpull.core.job.refusals import NoSuchThing
 from firstpull.core.progress import Progress
 from firstpull.services.jobs.desk import Desk
 from firstpull.services.jobs.look import LOOK_READY
+from firstpull.services.jobs.places import JOBS, RUNS, run_folder
 from firstpull.services.jobs.plan_here import PlanOrder, plan_here
+from firstpull.services.jobs.told import run_told
 from firstpull.services.worker import Cancelled, WorkerBug, run_in_worker
 
 TOLD_SECONDS = 0.2  # between two events of one run
@@ -45,34 +47,11 @@ class ProgramFault(WorkshopError):
     code = "program_fault"
 
 
-def run_folder(workspace: Path, job_id: str, run_id: str) -> Path:
-    """Where a run's files lie."""
-    return workspace / "jobs" / job_id / "runs" / run_id
-
-
-def told_run(run: Run, *, revision_number: int) -> dict[str, Any]:
-    """A run as plain data, without its summary."""
-    return {
-        "id": run.id,
-        "job_id": run.job_id,
-        "revision_number": revision_number,
-        "sheet_version": run.sheet_version,
-        "state": run.state,
-        "share": round(run.share, 4),
-        "what": run.what,
-        "made_at": _stamp(run.made_at),
-        "started_at": _stamp(run.started_at),
-        "ended_at": _stamp(run.ended_at),
-        "refusal": run.refusal,
-    }
-
-
 @dataclass
 class _Working:
     """The run that is being worked on."""
 
     run: Run
-    revision_number: int
     cancel: threading.Event = field(default_factory=threading.Event)
     called_off: bool = False
     told_at: float = -1e9
@@ -217,15 +196,14 @@ class Runner:
         """The run, told to be working; None where it is not waiting any more."""
         try:
             run = self._patiently(lambda: self._desk.run(run_id))
-            number = self._patiently(lambda: self._revision_number(run))
         except NoSuchThing:
             return None
         if run.state != "waiting":
             return None
         run = replace(run, state="working", started_at=self._clock(), share=0.0)
         self._save(run)
-        working = _Working(run, number)
-        self._tell_working(working)
+        working = _Working(run)
+        self._tell(working.run)
         return working
 
     def _worked(self, working: _Working) -> Run:
@@ -260,7 +238,7 @@ class Runner:
             self._working = None
         if not saved:
             return
-        self._tell(ended, working.revision_number)
+        self._tell(ended)
         if ended.state != "waiting":
             self._guarded(lambda: self._sweep(ended.job_id))
         if ended.state == "done" and self._on_planned is not None:
@@ -271,7 +249,7 @@ class Runner:
         job = self._desk.job(run.job_id)
         revision = next(r for r in job.revisions if r.id == run.revision_id)
         return PlanOrder(
-            run_dir=run_folder(self._folder, run.job_id, run.id),
+            run_dir=run_folder(self._folder, run),
             mesh_path=self._folder / revision.path,
             name=job.name,
             sheet_text=job.sheet.text,
@@ -287,7 +265,7 @@ class Runner:
                 working.run = replace(working.run, what=what, share=max(share, working.run.share))
             if what == LOOK_READY or now - working.told_at >= TOLD_SECONDS:
                 working.told_at = now
-                self._tell_working(working)
+                self._tell(working.run)
             if now - working.saved_at >= SAVED_SECONDS:
                 working.saved_at = now
                 self._guarded(lambda: self._desk.save_run(working.run))
@@ -319,22 +297,11 @@ class Runner:
                 time.sleep(TRY_AGAIN_SECONDS)
         return call()
 
-    def _tell_working(self, working: _Working) -> None:
-        self._tell(working.run, working.revision_number)
-
-    def _tell(self, run: Run, revision_number: int | None = None) -> None:
-        def tell() -> None:
-            number = revision_number or self._revision_number(run)
-            self._publish("run", told_run(run, revision_number=number))
-
-        self._guarded(tell)
-
-    def _revision_number(self, run: Run) -> int:
-        revisions = self._desk.job(run.job_id).revisions
-        return next((r.number for r in revisions if r.id == run.revision_id), 0)
+    def _tell(self, run: Run) -> None:
+        self._guarded(lambda: self._publish("run", run_told(run)))
 
     def _remove(self, run: Run) -> None:
-        shutil.rmtree(run_folder(self._folder, run.job_id, run.id), ignore_errors=True)
+        shutil.rmtree(run_folder(self._folder, run), ignore_errors=True)
 
     def _sweep(self, job_id: str) -> None:
         """Removes the files of older runs, and what ended processes left in newer ones."""
@@ -343,7 +310,7 @@ class Runner:
         finished = [run.id for run in runs if run.state in ("done", "failed")]
         keep = {*finished[:KEPT_RUNS], *(run.id for run in runs if run.is_under_way)}
         keep |= {plan.id} if plan is not None else set()
-        home = run_folder(self._folder, job_id, "x").parent
+        home = self._folder / JOBS / job_id / RUNS
         for folder in home.iterdir() if home.is_dir() else ():
             if folder.name not in keep:
                 shutil.rmtree(folder, ignore_errors=True)
@@ -363,10 +330,6 @@ class Runner:
         if self._on_fault is not None:
             with contextlib.suppress(Exception):
                 self._on_fault(fault)
-
-
-def _stamp(at: datetime.datetime | None) -> str | None:
-    return None if at is None else at.astimezone(datetime.UTC).isoformat()
 
 
 def _fault(fault: Exception) -> ProgramFault:

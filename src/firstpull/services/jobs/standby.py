@@ -17,7 +17,7 @@ from typing import Any
 
 from firstpull.core.errors import WorkshopError
 from firstpull.core.job.kinds import Run
-from firstpull.services.jobs.runs import run_folder
+from firstpull.services.jobs.places import run_folder
 from firstpull.services.jobs.standby_child import answer_questions
 from firstpull.services.worker import answer_of, end_process, interrupts_held, lost_worker
 
@@ -114,7 +114,7 @@ class Standby:
         until = time.monotonic() + timeout
         ticket = self._wait_for_turn(question, until)
         try:
-            message = (str(run_folder(self._folder, run.job_id, run.id)), question, options)
+            message = (str(run_folder(self._folder, run)), question, options)
             return self._asked(message, until)
         finally:
             with self._turn:

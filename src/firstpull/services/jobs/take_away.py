@@ -23,7 +23,7 @@ from firstpull.files.plan_folder import PLAN
 from firstpull.files.whole_file import whole_file
 from firstpull.packet.palette import CLAY, LOOSE, MASTER, SHELL_TONES, SILICONE, Colour
 from firstpull.services.jobs.look import PLAN_FOLDER
-from firstpull.services.jobs.runs import run_folder
+from firstpull.services.jobs.places import run_folder
 from firstpull.services.worker import run_in_worker
 
 AWAY = "away"
@@ -75,7 +75,7 @@ class TakeAway:
         return glb_of_box(box)
 
     def _made(self, run: Run, name: str, make: Callable[[Path, Path], None]) -> Path:
-        run_dir = run_folder(self._folder, run.job_id, run.id)
+        run_dir = run_folder(self._folder, run)
         plan_dir, out = run_dir / PLAN_FOLDER, run_dir / AWAY / name
         with self._lock:
             if out.is_file():
