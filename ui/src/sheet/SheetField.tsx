@@ -2,7 +2,6 @@ import { useRef, useState } from "preact/hooks";
 import { Refusal, type RefusalShape } from "../api/call";
 import type { FormField, Sheet } from "../api/kinds";
 import { Refused } from "../parts/Refused";
-import { say } from "../parts/toast";
 import { unitShown } from "../units";
 import { t } from "../words";
 import { leaf } from "../words/leaves";
@@ -19,23 +18,26 @@ export function SheetField({ field, sheet, change }: Props) {
   const [refusal, setRefusal] = useState<RefusalShape | null>(null);
   const [clash, setClash] = useState<Clash | null>(null);
   const [saving, setSaving] = useState(false);
+  const [beside, setBeside] = useState(false);
   const tried = useRef<string | null>(null); // what was refused is not asked again until it changes
   const said = saidOf(sheet, field.name);
   const id = `field-${field.name}`;
 
-  const done = (): void => {
-    setTyped(null);
+  // what was typed on while an earlier text was on its way stays
+  const done = (sent?: { text: string; value: unknown }): void => {
+    setTyped((now) => (now && sent && now.text !== sent.text ? { text: now.text, base: sent.value } : null));
     setRefusal(null);
     setClash(null);
     tried.current = null;
   };
-  const write = async (value: unknown, base: unknown): Promise<void> => {
+  const write = async (value: unknown, base: unknown, text = typed?.text): Promise<void> => {
     setSaving(true);
+    setBeside(false);
     try {
       const outcome = await change(field.name, value, base);
       if (!outcome.kept && !same(saidOf(outcome.theirs, field.name), value)) return setClash({ value, theirs: outcome.theirs });
-      done();
-      if (outcome.kept && outcome.beside) say(leaf.sheet.otherFields);
+      done(text === undefined ? undefined : { text, value: value ?? undefined });
+      setBeside(outcome.kept && outcome.beside);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       setRefusal(error.told);
@@ -49,7 +51,7 @@ export function SheetField({ field, sheet, change }: Props) {
     if ("wrong" in read) return setRefusal({ code: "not_readable", where: "", found: "", limit: "", remedy: "", sentence: read.wrong });
     if (same(read.value, base)) return done();
     setRefusal(null);
-    void write(read.value, base);
+    void write(read.value, base, text);
   };
   const control = { id, field, said, assumed: assumedOf(sheet, field), typed, wrong: refusal !== null };
   return (
@@ -65,11 +67,11 @@ export function SheetField({ field, sheet, change }: Props) {
           type={(text) => { setTyped({ text, base: typed ? typed.base : said }); setClash(null); }}
           leave={() => typed && typed.text !== tried.current && commit(typed.text, typed.base)}
           enter={() => typed && commit(typed.text, typed.base)}
-          revert={done}
+          revert={() => done()}
         />
       )}
       <Help id={`${id}-help`} field={field} said={said} takeOut={() => void write(null, said)} />
-      {saving && <p class="small" role="status">{leaf.sheet.saving}</p>}
+      <p class="small" role="status">{saving ? leaf.sheet.saving : beside && leaf.sheet.otherFields}</p>
       <Refused refusal={refusal} />
       {clash && (
         <div class="told" role="alert">
@@ -80,7 +82,7 @@ export function SheetField({ field, sheet, change }: Props) {
           </dl>
           <p class="acts">
             <button class="plain" onClick={() => void write(clash.value, saidOf(clash.theirs, field.name))}>{leaf.sheet.keepMine}</button>
-            <button class="plain" onClick={done}>{leaf.sheet.takeTheirs}</button>
+            <button class="plain" onClick={() => done()}>{leaf.sheet.takeTheirs}</button>
           </p>
         </div>
       )}

@@ -2,7 +2,6 @@ import { useState } from "preact/hooks";
 import { Refusal } from "../api/call";
 import type { Job, Sheet } from "../api/kinds";
 import { Refused } from "../parts/Refused";
-import { say } from "../parts/toast";
 import { t } from "../words";
 import { leaf } from "../words/leaves";
 
@@ -14,8 +13,10 @@ export function Yaml({ job, sheet, putText }: Props) {
   const [began, setBegan] = useState(sheet.version);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const [clash, setClash] = useState(false);
+  const [taken, setTaken] = useState(false);
 
   const open = (): void => {
+    setTaken(false);
     setBegan(sheet.version);
     setText("");
   };
@@ -25,7 +26,7 @@ export function Yaml({ job, sheet, putText }: Props) {
     try {
       await putText(text ?? "", version);
       setText(null);
-      say(leaf.sheet.isPut);
+      setTaken(true);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       if (error.told.code === "changed_meanwhile") setClash(true);
@@ -39,6 +40,7 @@ export function Yaml({ job, sheet, putText }: Props) {
         <a class="plain" href={`/api/jobs/${job.id}/sheet.yaml`} download>{leaf.sheet.save}</a>
         <button class="plain" aria-expanded={text !== null} onClick={() => (text === null ? open() : setText(null))}>{leaf.sheet.take}</button>
       </p>
+      <p role="status">{taken && leaf.sheet.isPut}</p>
       {text !== null && (
         <form onSubmit={(event) => { event.preventDefault(); void put(began); }}>
           <label class="button from-file">{leaf.sheet.choose} <input type="file" class="unseen" accept=".yaml,.yml,text/yaml" onChange={(event) => void event.currentTarget.files?.[0]?.text().then(setText)} /></label>

@@ -118,6 +118,23 @@ describe("a field of the sheet", () => {
     expect(kept.values).toEqual({ skin: { thickness_mm: 7, flange_width_mm: 40 } });
     expect(sent.map((one) => one.version)).toEqual([1, 2]);
   });
+  it("What is typed on while an earlier text is on its way is not lost.", async () => {
+    await type("7");
+    input().dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true }));
+    input().value = "7.5";
+    input().dispatchEvent(new Event("input", { bubbles: true }));
+    await settle();
+    expect(kept.values).toEqual({ skin: { thickness_mm: 7 } });
+    expect(input().value).toBe("7.5");
+    await enter();
+    expect(kept.values).toEqual({ skin: { thickness_mm: 7.5 } });
+  });
+  it("Taken out by its word, it stands as assumed.", async () => {
+    press("Take out");
+    await settle();
+    expect(sent[0]!.fields).toEqual({ "skin.thickness_mm": null });
+    expect(input().value).toBe("");
+  });
   it("Escape brings back what was kept.", async () => {
     await type("7");
     input().dispatchEvent(new KeyboardEvent("keydown", { key: "Escape", bubbles: true, cancelable: true }));
