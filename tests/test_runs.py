@@ -325,7 +325,7 @@ def test_unknown_runs_and_jobs_are_refused(shop: Shop) -> None:
             ask()
 
 
-def test_the_server_holds_no_plan_memory_and_no_plan_library() -> None:
+def test_the_server_loads_nothing_that_plans() -> None:
     """What plans is loaded in the worker alone."""
     script = (
         "import sys; import firstpull.services.jobs.runs, firstpull.services.jobs.look;"
