@@ -252,7 +252,12 @@ class Standing implements Bench, Bed {
   }
 
   private points(): Vector3[] {
-    return [...this.parts.shownPieces().flatMap((piece) => piece.sample()), ...this.head.sample()];
+    const points = [...this.parts.shownPieces().flatMap((piece) => piece.sample()), ...this.head.sample()];
+    // Walls and pulls stand out beyond the parts.
+    if (this.view().tool !== "walls" || !points.length) return points;
+    const box = this.whole();
+    box.expandByScalar(box.getSize(new Vector3()).length() * 0.14);
+    return [...points, box.min, box.max];
   }
 
   private light(): boolean {
