@@ -60,8 +60,11 @@ def planned(tmp_path_factory: pytest.TempPathFactory):
 
 @pytest.mark.long
 def test_the_mesh_can_be_looked_at_before_the_long_work(planned) -> None:
+    """As soon as it is read, without findings; and with them once it is checked."""
     _, dome, told, early, _ = planned
-    (look,) = early
+    unchecked, look = early
+    assert unchecked["is_checked"] is False and look["is_checked"] is True
+    assert unchecked["meshes"] == look["meshes"]
     assert look["stage"] == "read" and look["file_axes"] is True and look["to_mould"] is None
     assert look["plan there"] is False and look["unit"] == "mm"
     assert [entry["name"] for entry in look["meshes"]] == ["arrived"]

@@ -68,6 +68,7 @@ def look(stage: str) -> dict[str, Any]:
         "notes": [],
         "size_mm": [1.0, 1.0, 0.0],
         "triangles": 1,
+        "is_checked": True,
         "findings": [],
         "meshes": [{**mesh, "name": n, "role": r, "maps": maps_on(r)} for n, r in names],
     }
@@ -112,7 +113,8 @@ def test_the_look_and_its_meshes_go_out_as_they_lie(bench: Bench) -> None:
 
 def test_before_the_mesh_is_read_there_is_nothing_to_see_yet(bench: Bench) -> None:
     (bench.folder / "view" / "look.json").unlink()
-    for path in ("look", "meshes/master.box", "meshes/master.glb", "maps/master/thickness"):
+    assert bench.client.get(f"{bench.url}/look").status_code == 204
+    for path in ("meshes/master.box", "meshes/master.glb", "maps/master/thickness"):
         answer = bench.client.get(f"{bench.url}/{path}")
         assert (answer.status_code, answer.json()["code"]) == (404, "not_yet"), path
 

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { duration, figure, inUnits, toShown, toStored, unitShown } from "./units";
+import { duration, figure, inUnits, span, toShown, toStored, unitShown } from "./units";
 
 describe("units", () => {
   it("An inch is 25.4 mm, a pound 453.59237 g, and 0 C is 32 F (international definitions).", () => {
@@ -38,5 +38,8 @@ describe("units", () => {
     expect(duration(45)).toBe("45 min");
     expect(duration(150)).toBe("2.5 h");
     expect(duration(60 * 72)).toBe("3 days");
+    expect(span(150, 260)).toBe("2.5–4.3 h");
+    expect(span(3600, 8900)).toBe("2.5–6.2 days");
+    expect(span(13, 35)).toBe("13–35 min");
   });
 });

@@ -84,9 +84,15 @@ function usual(value: number): number {
 
 /** Minutes in the words of a working day. */
 export function duration(minutes: number): string {
-  if (minutes < 90) return `${Math.round(minutes)} min`;
-  if (minutes < 36 * 60) return `${figure(minutes / 60, "h", minutes < 600 ? 1 : 0)} h`;
-  return `${figure(minutes / 1440, "days", 1)} days`;
+  return span(minutes, minutes);
+}
+
+/** From so many minutes to so many, in one unit: that of the longer. */
+export function span(least: number, most: number): string {
+  const [by, unit] = most < 90 ? [1, "min"] : most < 36 * 60 ? [60, "h"] : [1440, "days"];
+  const told = (minutes: number): string => figure(minutes / by, unit, by === 1 || minutes / by >= 10 ? 0 : 1);
+  const [low, high] = [told(least), told(most)];
+  return `${low === high ? low : `${low}–${high}`} ${unit}`;
 }
 
 const NUMBER = String.raw`[\u2212-]?\d[\d,\u202f]*(?:\.\d+)?`;

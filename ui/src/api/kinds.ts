@@ -43,7 +43,7 @@ export interface LookMesh {
   name: string; role: "arrived" | "master" | "body" | "skin" | "shell" | "loose"; title: string; triangles: number;
   bytes: number; pull: V3 | null; frame: "file" | "mould"; maps: { name: string; title: string; unit: string }[];
 }
-export interface Look { stage: "read" | "planned"; to_mould: number[] | null; size_mm: V3; triangles: number; findings: Finding[]; meshes: LookMesh[] }
+export interface Look { stage: "read" | "planned"; is_checked: boolean; to_mould: number[] | null; size_mm: V3; triangles: number; findings: Finding[]; meshes: LookMesh[] }
 export interface WhyTold {
   what: string; value: number | null; unit: string; formula: string;
   inputs: { what: string; value: number | string; unit: string }[];

@@ -1,4 +1,4 @@
-import { duration, figure, inUnits, unitShown } from "../units";
+import { duration, figure, inUnits, span, unitShown } from "../units";
 import { t } from "../words";
 import { Blank } from "./Blank";
 import { asked, Fig } from "./Fig";
@@ -74,7 +74,7 @@ export function CastFollows({ run, plan }: Stage) {
       <Fig run={run} path="parts.0.cast.pull_mass_g" value={cast.pull_mass_g.p50} unit="g" digits={0} spread={cast.pull_mass_g} what={t.job.figs.pull} />
       <Fig run={run} path="parts.0.cast.castings" value={cast.castings} unit="" what={t.job.figs.castings} />
       {cast.waste_g !== undefined && <Fig run={run} path="parts.0.cast.waste_g" value={cast.waste_g} unit="g" digits={0} what={t.job.figs.waste} />}
-      <Fig run={run} path="schedule.casting_min.0" value={plan.schedule.casting_min[0]} unit="min" words={`${duration(plan.schedule.casting_min[0])}–${duration(plan.schedule.casting_min[1])}`} what={t.job.figs.castTime} />
+      <Fig run={run} path="schedule.casting_min.0" value={plan.schedule.casting_min[0]} unit="min" words={span(plan.schedule.casting_min[0], plan.schedule.casting_min[1])} what={t.job.figs.castTime} />
       <Fig run={run} path="schedule.edition_days" value={plan.schedule.edition_days} unit="" words={t.count(plan.schedule.edition_days, "day", "days")} what={t.job.figs.edition} />
     </>
   );

@@ -36,6 +36,7 @@ export function MasterSide(stage: Stage) {
 /** Sound or mended, in one line. */
 function Sound({ stage: { look, plan } }: { stage: Stage }) {
   if (!look) return null;
+  if (!plan && !look.is_checked) return <p class="lead">{t.job.lookedOver} {t.triangles(look.triangles)}.</p>;
   const findings = plan ? plan.parts[0].master.findings : look.findings;
   const left = findings.filter((f: { mended?: boolean; blocks: string[] }) => !f.mended && f.blocks.length > 0).length;
   const mended = findings.filter((f: { mended?: boolean }) => f.mended).length;

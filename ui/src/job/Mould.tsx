@@ -2,7 +2,7 @@ import { useEffect, useState } from "preact/hooks";
 import { Refusal } from "../api/call";
 import type { V3 } from "../api/kinds";
 import { Refused } from "../parts/Refused";
-import { duration, figure, inUnits, unitShown } from "../units";
+import { duration, figure, inUnits, span, unitShown } from "../units";
 import { t } from "../words";
 import { Blank } from "./Blank";
 import { ChoiceChart, FromAbove, middle, type Option } from "./ChoiceChart";
@@ -187,7 +187,7 @@ export function MouldFollows({ run, plan }: Stage) {
       {chosen >= 0 && <Fig run={run} path={`${at}.options.${chosen}.shell_g`} value={shell_g} unit="g" digits={0} what={t.job.figs.shell(mould.shell.pieces.length)} />}
       <Fig run={run} path={`${at}.clay_cm3`} value={mould.clay_cm3} unit="cm³" what={t.job.figs.clay} />
       <Fig run={run} path={`${at}.skin.stretch.ratio`} value={mould.skin.stretch.ratio} unit="×" digits={2} what={t.job.figs.stretch} />
-      <Fig run={run} path="schedule.mould_min.0" value={plan.schedule.mould_min[0]} unit="min" words={`${duration(plan.schedule.mould_min[0])}–${duration(plan.schedule.mould_min[1])}`} what={t.job.figs.mouldTime} />
+      <Fig run={run} path="schedule.mould_min.0" value={plan.schedule.mould_min[0]} unit="min" words={span(plan.schedule.mould_min[0], plan.schedule.mould_min[1])} what={t.job.figs.mouldTime} />
     </>
   );
 }

@@ -22,6 +22,7 @@ export const job = {
   mendedHow: "What mending changed",
   sound: (mended: number, left: number): string =>
     left > 0 ? `${left === 1 ? "One fault stands" : `${left} faults stand`} in the way${mended ? `, ${mended} mended` : ""}.` : mended > 0 ? `Mended: ${mended === 1 ? "one kind of fault" : `${mended} kinds of fault`}.` : "Sound as it arrived.",
+  lookedOver: "The mesh is being looked over.",
   found: (n: number): string => (n === 0 ? "Nothing found wrong with the mesh." : `${n === 1 ? "One thing" : `${n} things`} found in the mesh; mending comes next.`),
   revision: (n: number, file: string): string => `Revision ${n}: ${file}`,
   confirm: {
@@ -29,10 +30,10 @@ export const job = {
     right: "That is right", other: "Give one real length",
     size: (size: string): string => `It measures ${size}.`,
     sizeSaid: (size: string): string => `Size confirmed: ${size}.`,
-    which: "Which length is known?", sides: { width: "Width", depth: "Depth", height: "Height" },
+    which: "Which length is known?", sides: { width: "width", depth: "depth", height: "height" },
     measure: "Between two points: touch both on the object", measured: (length: string): string => `Between the two points, ${length}`,
     real: (unit: string): string => `It really is, ${unit}`,
-    up: "It stands on the board as shown, this side up.", upSaid: "Up is fixed.", thisUp: "Up is as I see it now",
+    up: "It stands on the board as shown, this side up.", upSaid: "Up is fixed.", thisUp: "Up as I see it now",
     showCopied: "What is copied", showMap: "copied by the mould",
     castings: "Good castings wanted:",
   },

@@ -16,7 +16,7 @@ from firstpull.core.errors import WorkshopError
 from firstpull.core.job.refusals import NoSuchThing
 from firstpull.files.mesh_box import SUFFIX
 
-LOOK_READY = "mesh read and checked"
+LOOK_READY = "looking the mesh over"
 """Told as progress once a run's mesh can be looked at."""
 
 PLAN_FOLDER, VIEW, LOOK, MAPS, KEPT = "plan", "view", "look.json", "maps", "kept"
@@ -71,7 +71,7 @@ def look_of(run_dir: Path) -> dict[str, Any]:
         raise NotYet(
             where="This run",
             found="has nothing to look at",
-            limit="its mesh is shown once it is read and checked",
+            limit="its mesh is shown once it is read",
             remedy="Wait for that; if the run has ended, read why.",
         ) from None
 

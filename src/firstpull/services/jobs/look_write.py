@@ -45,10 +45,13 @@ class ShownStages(Stages):
         self.view = view
 
     def run(self, name: str, function: Callable[..., T], *inputs: Any, **more: Any) -> T:
-        """As Stages.run; the mesh is shown once it is checked."""
+        """As Stages.run; the mesh is shown before it is checked, its findings after."""
+        if function is find_defects:
+            self.view.show_arrived(inputs[0])
+            self.progress(LOOK_READY, self._share)
         value = super().run(name, function, *inputs, **more)
         if function is find_defects:
-            self.view.show_arrived(inputs[0], value)
+            self.view.show_findings(value)
             self.progress(LOOK_READY, self._share)
         elif isinstance(value, SkinShape):
             self.view.keep_skin(value)
@@ -86,14 +89,20 @@ class View:
             "notes": [*unit.warnings, *notes],
         }
 
-    def show_arrived(self, printed: Mesh, findings: Sequence[Finding]) -> None:
-        """The mesh as it arrived, in mm at printed size, and what is wrong with it."""
+    def show_arrived(self, printed: Mesh) -> None:
+        """The mesh as it arrived, in mm at printed size."""
         self._add("arrived", "arrived", "As it arrived", printed, frame="file")
         self._look |= {
             "size_mm": [round(float(side), 2) for side in np.ptp(printed.vertices_mm, axis=0)],
             "triangles": len(printed.faces),
-            "findings": [finding.as_json() for finding in findings],
+            "is_checked": False,
+            "findings": [],
         }
+        self._write("read", None)
+
+    def show_findings(self, findings: Sequence[Finding]) -> None:
+        """What is wrong with it."""
+        self._look |= {"is_checked": True, "findings": [f.as_json() for f in findings]}
         self._write("read", None)
 
     def keep_skin(self, shape: SkinShape) -> None:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from starlette.responses import FileResponse, Response
 
 from firstpull.services.jobs import places
-from firstpull.services.jobs.look import VIEW, NoDirection, box_path, look_of, map_path
+from firstpull.services.jobs.look import VIEW, NoDirection, NotYet, box_path, look_of, map_path
 from firstpull.web.places import run_folder
 from firstpull.web.sent_files import send_file
 from firstpull.web.shapes.base import refusals, sends
@@ -32,12 +32,16 @@ def look_routes(office: Office) -> APIRouter:
         "/look",
         operation_id="read_look",
         summary="What there is to see so far",
-        description="There as soon as the mesh is read and checked; grows when the plan is done.",
+        description="Nothing (204) before the mesh is read; grows when it is checked, and when"
+        " the plan is done.",
         response_model=Look,
-        responses=lost,
+        responses={204: {"description": "There is nothing to look at yet"}, **lost},
     )
-    def read_look(run_id: str) -> dict[str, Any]:
-        return look_of(run_folder(office, run_id))
+    def read_look(run_id: str) -> Any:
+        try:
+            return look_of(run_folder(office, run_id))
+        except NotYet:
+            return Response(status_code=204)
 
     @router.get(
         "/meshes/{name}.box",

@@ -46,6 +46,7 @@ class Look(Shape):
     notes: list[str] = Field(description="How the file was read.")
     size_mm: Vector
     triangles: int
+    is_checked: bool = Field(description="Whether the mesh has been looked over yet.")
     findings: list[dict[str, Any]] = Field(description="What was found in the mesh, with places.")
     meshes: list[LookMesh]
 
