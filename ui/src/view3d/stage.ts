@@ -33,10 +33,9 @@ export class Stage {
   constructor(host: HTMLElement) {
     this.canvas = document.createElement("canvas");
     this.canvas.className = "bench-canvas";
-    const quick = contextOn(this.canvas, true);
-    const context = quick ?? contextOn(this.canvas, false);
+    this.slow = isDrawnByProcessor();
+    const context = contextOn(this.canvas, !this.slow);
     if (!context) throw new Error("No WebGL here.");
-    this.slow = !quick;
     this.renderer = new WebGLRenderer({ canvas: this.canvas, context });
     this.renderer.autoClear = false;
     this.over = document.createElement("div");
@@ -139,13 +138,17 @@ function ratioHere(): number {
   return Math.min(MOST_RATIO, window.devicePixelRatio || 1);
 }
 
-/** A context with smooth edges where a graphics card draws; else, if `quick` is no must, without. */
-function contextOn(canvas: HTMLCanvasElement, quick: boolean): WebGL2RenderingContext | null {
-  return canvas.getContext("webgl2", {
-    alpha: false,
-    antialias: quick,
-    stencil: true,
-    powerPreference: "high-performance",
-    failIfMajorPerformanceCaveat: quick,
-  });
+const BY_PROCESSOR = /swiftshader|llvmpipe|softpipe|software|basic render/i;
+
+/** Whether no graphics card draws; asked of a canvas of its own, as edges are settled at the start. */
+function isDrawnByProcessor(): boolean {
+  const gl = contextOn(document.createElement("canvas"), false);
+  const told = gl?.getExtension("WEBGL_debug_renderer_info");
+  const name = gl && told ? String(gl.getParameter(told.UNMASKED_RENDERER_WEBGL)) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return BY_PROCESSOR.test(name);
+}
+
+function contextOn(canvas: HTMLCanvasElement, antialias: boolean): WebGL2RenderingContext | null {
+  return canvas.getContext("webgl2", { alpha: false, antialias, stencil: true, powerPreference: "high-performance" });
 }
