@@ -12,7 +12,7 @@ export const leaves = {
     rowSays: (words: string): string => `The row says ${words}.`, back: "Back to the row's", isBack: (figure: string): string => `${figure} is the row's again.`,
     low: "Low", typical: "Usual", high: "High", note: "Where it comes from", noteHelp: "Such as: twelve cups timed in November",
     lowHelp: "one in twenty lies below", highHelp: "one in twenty lies above", use: "Use this figure", isSet: (figure: string): string => `${figure} is now this shop's own.`,
-    unknown: (id: string): string => `There is no material “${id}”.`, usually: (low: string, high: string, typical: string): string => `${low} to ${high}, usually ${typical}`,
+    unknown: (id: string): string => `There is no material “${id}”.`,
     marks: { published: "published", "common practice": "common practice", "from memory": "from memory: look at your tin", own: "this shop's own" } as Record<string, string>,
     names: {
       shore: "Hardness", density: "Density", part_a_density: "Density of part A", part_b_density: "Density of part B", b_per_100a: "Part B to 100 of part A",
@@ -32,7 +32,7 @@ export const leaves = {
     noThree: (text: string): string => `“${text}” is not three numbers. Write them like 220, 220, 250.`,
     groups: { job: "The job", shop: "The shop", master: "Master", board: "Board", skin: "Silicone skin", shell: "Shell", cast: "Cast", packet: "Packet", "": "On its own" } as Record<string, string>,
     changed: "Somebody else changed this sheet while you did.", theirs: "Theirs", yours: "Yours", keepMine: "Keep mine", takeTheirs: "Take theirs", otherFields: "Somebody else changed other fields meanwhile; yours stands beside theirs.",
-    assumedIs: (value: string): string => `${value}, assumed`, yes: "yes", no: "no", three: "three numbers",
+    assumedIs: (value: string): string => `${value}, assumed`, yes: "yes", no: "no",
     yaml: "As a file", save: "Save as YAML", take: "Take from YAML", choose: "Choose a file", paste: "or paste it here", put: "Use this sheet", isPut: "The sheet is taken.", putAnyway: "Use mine all the same",
     saving: "Keeping it …",
   },
@@ -41,7 +41,7 @@ export const leaves = {
     isDone: (stage: string): string => `${stage} is marked as done.`, notDone: (stage: string): string => `${stage} is open again.`,
   },
   take: {
-    title: "Take away", packet: "The packet", packetMore: (size: string): string => `PDF for the bench, ${size}`, open: "Open the packet", zip: "Everything, as a zip", zipMore: (count: number, size: string): string => `${n(count, "file", "files")}, ${size}`,
+    title: "Take away", packetMore: (size: string): string => `PDF for the bench, ${size}`, open: "Open the packet", zip: "Everything, as a zip", zipMore: (count: number, size: string): string => `${n(count, "file", "files")}, ${size}`,
     model: "All parts, as 3MF", modelMore: "named and coloured parts in one file", files: "Single files", old: "This plan is older than the job sheet: its files are those of the plan as it was.",
     none: "This plan has no files.", folders: { "": "The plan", mould: "mould", gauges: "gauges", pictures: "Pictures" } as Record<string, string>,
   },
