@@ -12,12 +12,16 @@ import subprocess
 import sys
 import urllib.request
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from firstpull import wiring
+from firstpull.store.workspace.workspace import open_workspace
 from firstpull.web import serve as serving
 from firstpull.web.serve import PortTaken, open_socket
+from web_office import NOON
 
 
 @pytest.fixture
@@ -75,11 +79,11 @@ def test_the_server_loads_nothing_that_works_on_meshes() -> None:
 
 
 @contextlib.contextmanager
-def served(folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def served(folder: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The app in a process of its own, and its address."""
     command = [sys.executable, "-m", "firstpull", "serve", "--no-open", "--json"]
     process = subprocess.Popen(
-        [*command, "--workspace", str(folder)],
+        [*command, "--workspace", str(folder), *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -122,3 +126,53 @@ def test_the_document_comes_out_in_the_same_order() -> None:
         for seed in ("1", "2")
     )
     assert one == two and json.loads(one)["openapi"].startswith("3.1")
+
+
+def test_a_demo_under_way_is_called_off_with_the_server(tmp_path: Path) -> None:
+    with served(tmp_path, "--demo") as (process, _):
+        process.terminate()
+        assert process.wait(timeout=20) == 0
+        assert process.stderr is not None and process.stderr.read() == ""
+    assert not list(tmp_path.glob(".demo-*")) and not list(tmp_path.glob("jobs/*"))
+
+
+def test_a_run_that_the_last_end_broke_off_is_told(tmp_path: Path) -> None:
+    with open_workspace(tmp_path) as workspace:
+        job = workspace.desk.add_job("Heron", now=NOON)
+        workspace.desk.add_revision(
+            job.id, file_name="a.stl", path="jobs/a.stl", size_bytes=1, now=NOON
+        )
+        run = workspace.desk.add_run(job.id, now=NOON)
+        workspace.desk.save_run(replace(run, state="working", started_at=NOON))
+    faults: list[BaseException] = []
+    with wiring.open_office(
+        tmp_path, address="", publish=lambda event, data: None, on_fault=faults.append
+    ) as office:
+        told = office.desk.run(run.id)
+    assert (told.state, (told.refusal or {})["code"]) == ("failed", "server_stopped")
+    assert faults == []
+
+
+def test_the_workspace_is_where_it_was_asked_for(tmp_path: Path) -> None:
+    """Given, then $FIRSTPULL_WORKSPACE, then the home folder."""
+    surroundings = {wiring.WORKSPACE: str(tmp_path)}
+    assert wiring.workspace_folder(surroundings) == tmp_path
+    assert wiring.workspace_folder({}) == Path.home() / "firstpull"
+    with (
+        served(tmp_path / "shop") as (_, address),
+        urllib.request.urlopen(f"{address}api/about") as answer,
+    ):
+        assert json.load(answer)["workspace"] == str(tmp_path / "shop")
+
+
+def test_every_option_of_serve_is_described() -> None:
+    shown = subprocess.run(
+        [sys.executable, "-m", "firstpull", "serve", "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "TERM": "dumb", "COLUMNS": "120"},
+    ).stdout
+    options = set(re.findall(r"--[a-z-]+", shown)) - {"--help"}
+    text = (Path(__file__).parents[1] / "docs" / "app.md").read_text()
+    assert options and options == set(re.findall(r"^\| `(--[a-z-]+)", text, re.MULTILINE))
