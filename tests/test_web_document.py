@@ -42,7 +42,7 @@ def test_every_address_is_named_and_told(path: str, call: dict[str, Any]) -> Non
     assert re.fullmatch(r"[a-z]+(_[a-z0-9]+)+", call["operationId"])
     assert len(call["tags"]) == 1 and call["tags"][0] in {tag["name"] for tag in TAGS}
     assert call["summary"][0].isupper() and not call["summary"].endswith(".")
-    given = [answer for status, answer in call["responses"].items() if int(status) < 300]
+    given = [call["responses"][s] for s in call["responses"] if int(s) < 300 and s != "204"]
     assert len(given) == 1
     for content in given[0]["content"].values():
         assert content["schema"], "an answer without a shape"

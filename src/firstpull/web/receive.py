@@ -267,5 +267,6 @@ class SmallBodies:
 
 
 def _brings_mesh(scope: Scope) -> bool:
-    path = scope["path"].rstrip("/")
-    return scope["method"] == "POST" and (path == "/api/jobs" or path.endswith("/revisions"))
+    path: str = scope["path"].rstrip("/")
+    brings = path == "/api/jobs" or path.endswith("/revisions")
+    return brings and scope["method"] == "POST"
