@@ -52,7 +52,8 @@ def interface() -> str:
 
 def client(path: Path) -> None:
     """Types of the client, made from the document."""
-    node("node_modules/openapi-typescript/bin/cli.js", DOCUMENT, "-o", path)
+    tool = "node_modules/openapi-typescript/bin/cli.js"
+    node(tool, DOCUMENT, "--default-non-nullable=false", "-o", path)
 
 
 def changed(path: Path, now: str) -> str:

@@ -1,5 +1,7 @@
 /** Asking the server; a refusal arrives as one sentence with its parts. */
 
+import type { Address, Answer, Body, Path } from "./at";
+
 export interface RefusalShape {
   code: string;
   where: string;
@@ -25,10 +27,18 @@ const LOST: RefusalShape = {
   sentence: "The program does not answer. Look whether it still runs in its window; what you entered stays on this page.",
 };
 
-export async function call<T>(method: string, path: string, body?: unknown, signal?: AbortSignal): Promise<T> {
+type Method = "GET" | "POST" | "PUT" | "PATCH" | "DELETE";
+
+/** Asks a route; what it is handed and answers with is as the interface's document says. */
+export async function call<P extends Path, M extends Method>(
+  method: M,
+  path: Address<P>,
+  body?: Body<P, Lowercase<M>>,
+  signal?: AbortSignal,
+): Promise<Answer<P, Lowercase<M>>> {
   const init: RequestInit = { method, headers: { accept: "application/json" } };
   if (signal) init.signal = signal;
-  if (body instanceof Blob || typeof body === "string") init.body = body;
+  if (typeof body === "string") init.body = body;
   else if (body !== undefined) {
     init.body = JSON.stringify(body);
     init.headers = { accept: "application/json", "content-type": "application/json" };
@@ -41,8 +51,8 @@ export async function call<T>(method: string, path: string, body?: unknown, sign
     throw new Refusal(LOST, 0);
   }
   if (!answer.ok) throw new Refusal(await shapeOf(answer), answer.status);
-  if (answer.status === 204) return undefined as T;
-  return (answer.headers.get("content-type")?.includes("json") ? answer.json() : answer.text()) as Promise<T>;
+  if (answer.status === 204) return undefined as Answer<P, Lowercase<M>>;
+  return (answer.headers.get("content-type")?.includes("json") ? answer.json() : answer.text()) as Promise<Answer<P, Lowercase<M>>>;
 }
 
 async function shapeOf(answer: Response): Promise<RefusalShape> {

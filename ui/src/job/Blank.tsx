@@ -1,5 +1,6 @@
 import { useRef, useState } from "preact/hooks";
 import { Refusal } from "../api/call";
+import type { FormField } from "../api/kinds";
 import { Refused } from "../parts/Refused";
 import { figure, toShown, toStored, unitShown } from "../units";
 import { t } from "../words";
@@ -12,7 +13,7 @@ export function Blank({ hand, field, words }: { hand: SheetAtHand; field: string
   const value = hand.value(field);
   const isSaid = hand.isSaid(field);
   if (!about || !hand.sheet) return <strong>{words ?? "…"}</strong>;
-  const shown = words ?? told(value, about.unit, about.choices);
+  const shown = words ?? told(value, about.unit ?? "", about.choices);
   if (open) return <Editor hand={hand} field={field} value={value} close={() => setOpen(false)} />;
   return (
     <button
@@ -27,7 +28,7 @@ export function Blank({ hand, field, words }: { hand: SheetAtHand; field: string
   );
 }
 
-function told(value: unknown, unit: string, choices: { value: string; words: string }[] | null): string {
+function told(value: unknown, unit: string, choices: FormField["choices"]): string {
   if (value === null || value === undefined) return "…";
   if (choices) return choices.find((c) => c.value === value)?.words ?? String(value);
   if (typeof value === "number") return `${figure(value, unit, 2)}${unit ? `\u202f${unitShown(unit)}` : ""}`;
@@ -37,8 +38,9 @@ function told(value: unknown, unit: string, choices: { value: string; words: str
 
 function Editor({ hand, field, value, close }: { hand: SheetAtHand; field: string; value: unknown; close: () => void }) {
   const about = useForm()![field]!;
+  const unit = about.unit ?? "";
   const numeric = about.kind === "number" || about.kind === "whole";
-  const first = numeric && typeof value === "number" ? String(Number(toShown(value, about.unit).toFixed(3))) : String(value ?? "");
+  const first = numeric && typeof value === "number" ? String(Number(toShown(value, unit).toFixed(3))) : String(value ?? "");
   const [typed, setTyped] = useState(first);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const [busy, setBusy] = useState(false);
@@ -58,16 +60,16 @@ function Editor({ hand, field, value, close }: { hand: SheetAtHand; field: strin
     event.preventDefault();
     const bare = typed.trim().replace(",", ".");
     // what is no number goes as it was typed: the refusal names it
-    void keep(bare === "" ? null : numeric && Number.isFinite(Number(bare)) ? toStored(Number(bare), about.unit) : typed);
+    void keep(bare === "" ? null : numeric && Number.isFinite(Number(bare)) ? toStored(Number(bare), unit) : typed);
   };
-  const label = `${about.what}${about.unit ? `, ${unitShown(about.unit)}` : ""}`;
+  const label = `${about.what}${unit ? `, ${unitShown(unit)}` : ""}`;
   const choices = about.kind === "yes_no" ? [{ value: "true", words: t.common.yes }, { value: "false", words: t.common.no }] : about.choices;
   return (
     <form ref={form} class="blank-form" onSubmit={submit} onKeyDown={(e) => e.key === "Escape" && close()}>
       <span class="blank-edit">
         {choices ? (
           <select aria-label={label} value={typed} disabled={busy} autofocus onChange={(e) => void keep(about.kind === "yes_no" ? e.currentTarget.value === "true" : e.currentTarget.value)}>
-            {choices.map((c) => <option key={c.value} value={c.value}>{c.words}</option>)}
+            {choices.map((c) => <option key={String(c.value)} value={String(c.value)}>{c.words}</option>)}
           </select>
         ) : (
           <>
@@ -79,7 +81,7 @@ function Editor({ hand, field, value, close }: { hand: SheetAtHand; field: strin
               ref={focusFirst}
               onInput={(e) => setTyped(e.currentTarget.value)}
             />
-            {about.unit && <span>{unitShown(about.unit)}</span>}
+            {unit && <span>{unitShown(unit)}</span>}
             <button class="plain" type="submit" disabled={busy}>{t.common.save}</button>
           </>
         )}
@@ -88,7 +90,7 @@ function Editor({ hand, field, value, close }: { hand: SheetAtHand; field: strin
         )}
         <button class="plain" type="button" onClick={close}>{t.common.cancel}</button>
       </span>
-      <small class="blank-help">{about.what}; {allowed(about.low, about.high, about.unit, about.allowed)}</small>
+      <small class="blank-help">{about.what}; {allowed(about.low, about.high, unit, about.allowed)}</small>
       <Refused refusal={refusal} />
     </form>
   );

@@ -1,8 +1,9 @@
+import { at } from "../api/at";
 import { useSignalEffect } from "@preact/signals";
 import { useEffect, useMemo, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
 import type { Job, Look, StageName } from "../api/kinds";
-import { useAsked } from "../live/ask";
+import { useAsked, type Asked } from "../live/ask";
 import { latest } from "../live/live";
 import { DoneLeaf } from "../parts/DoneLeaf";
 import { Refused } from "../parts/Refused";
@@ -31,7 +32,7 @@ const FOLLOWS = { master: MasterFollows, mould: MouldFollows, cast: CastFollows 
 
 /** One job: the object large, the few decisions beside it, what follows from them below. */
 export function JobPage({ id, stage }: { id: string; stage: string }) {
-  const told = useAsked<Job>(`/api/jobs/${id}`, `job:${id}`);
+  const told = useAsked(at("/api/jobs/{job_id}", { job_id: id }), `job:${id}`);
   const job = told.data;
   const known = stage in SIDES;
   useEffect(() => {
@@ -55,13 +56,14 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
   const run = latest(job.run);
   // until there is a plan, what is known of the mesh that is being planned is shown
   const shown = job.plan_id ?? run?.id ?? null;
-  const look = useAsked<Look>(shown && `/api/runs/${shown}/look`, `run:${shown}`, `job:${job.id}`);
-  const plan = useAsked<Plan>(job.plan_id && `/api/runs/${job.plan_id}/plan`);
+  const seen = useAsked(shown === null ? null : at("/api/runs/{run_id}/look", { run_id: shown }), `run:${shown}`, `job:${job.id}`);
+  const plan = useAsked(job.plan_id === null ? null : at("/api/runs/{run_id}/plan", { run_id: job.plan_id })) as Asked<Plan>;
+  const look = seen as Asked<unknown> as Asked<Look>;
   const minds = useMemo<Mind[]>(() => mindsAt(stage, look.data, plan.data), [stage, look.data, plan.data]);
   const meshes = look.data?.meshes.map((mesh) => mesh.name).join();
   useEffect(() => {
     if (!look.data || !shown) return;
-    scene.change({ parts: partsOf(shown, look.data), shown: shownAt(stage, look.data), ghost: [], map: null, cut: null, compare: null, tool: "turn", apart: stage === "mould" ? 0.35 : 0, head: stage === "master" ? { url: "/api/headform" } : null });
+    scene.change({ parts: partsOf(shown, look.data), shown: shownAt(stage, look.data), ghost: [], map: null, cut: null, compare: null, tool: "turn", apart: stage === "mould" ? 0.35 : 0, head: stage === "master" ? { url: at("/api/headform") } : null });
   }, [shown, meshes, stage]);
   useEffect(() => scene.change({ pins: pinsOf(minds) }), [minds]);
   useEffect(() => {
@@ -75,7 +77,7 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
     if (view.compare !== null && arrived && view.shown[arrived.name] === false) scene.change({ shown: { ...view.shown, [arrived.name]: true } });
     if (view.compare === null && arrived && view.shown[arrived.name] && view.parts.some((part) => part.role === "master")) scene.change({ shown: { ...view.shown, [arrived.name]: false } });
   });
-  const at: Stage = { job, run: shown, look: look.data, plan: plan.data, hand, scene, minds };
+  const open: Stage = { job, run: shown, look: look.data, plan: plan.data, hand, scene, minds };
   const Side = SIDES[stage];
   const Follows = FOLLOWS[stage];
   const pull = (plan.data?.parts[0].moulds[0].shell.pieces[0]?.pull ?? [0, 0, 1]) as [number, number, number];
@@ -94,14 +96,14 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
         </div>
         <main class="side">
           <Progress job={job} />
-          <Side {...at} />
+          <Side {...open} />
         </main>
         <footer class="follows">
-          <div class="ledger"><Follows {...at} /></div>
+          <div class="ledger"><Follows {...open} /></div>
           <p class="acts">
             <button class="plain" onClick={() => setLeaf("sheet")}>{t.job.sheet}</button>
             <button class="plain" onClick={() => setLeaf("done")}>{t.job.markDone}</button>
-            {job.plan_id && <a class="plain button" href={`/api/runs/${job.plan_id}/packet.pdf`} target="_blank" rel="noopener">{t.job.packet}</a>}
+            {job.plan_id && <a class="plain button" href={at("/api/runs/{run_id}/packet.pdf", { run_id: job.plan_id })} target="_blank" rel="noopener">{t.job.packet}</a>}
             {job.plan_id && <button class="plain" onClick={() => setLeaf("take")}>{t.job.takeAway}</button>}
           </p>
         </footer>
@@ -120,7 +122,7 @@ function Progress({ job }: { job: Job }) {
   const run = latest(job.run);
   const again = (): void => {
     setRefusal(null);
-    call("POST", `/api/jobs/${job.id}/runs`, {}).catch((error: unknown) => error instanceof Refusal && setRefusal(error));
+    call("POST", at("/api/jobs/{job_id}/runs", { job_id: job.id })).catch((error: unknown) => error instanceof Refusal && setRefusal(error));
   };
   const isOpen = run?.state === "waiting" || run?.state === "working";
   return (

@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { useState } from "preact/hooks";
 import type { Look, V3 } from "../api/kinds";
 import type { Axis, Look as From } from "../view3d/kinds";
@@ -41,7 +42,7 @@ export function Tools({ scene, run, look, pull, name, canCompare }: Props) {
         )}
         <button aria-pressed={view.tool === "measure"} onClick={() => scene.change({ tool: view.tool === "measure" ? "turn" : "measure" })}>{t.job.tools.measure}</button>
         {canCompare && <button aria-pressed={view.compare !== null} onClick={() => scene.change({ compare: view.compare === null ? 0.5 : null })}>{t.job.tools.compare}</button>}
-        <button aria-pressed={view.head !== null} onClick={() => scene.change({ head: view.head ? null : { url: "/api/headform" } })}>{t.job.tools.head}</button>
+        <button aria-pressed={view.head !== null} onClick={() => scene.change({ head: view.head ? null : { url: at("/api/headform") } })}>{t.job.tools.head}</button>
         <button onClick={() => void savePicture(scene, name)}>{t.job.tools.picture}</button>
       </div>
       {open === "from" && (

@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import type { WhyTold } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { Leaf } from "../parts/Leaf";
@@ -8,9 +9,9 @@ import { asked } from "./Fig";
 
 /** Formula, inputs, rows with source and mark, and spread of one figure. */
 export function WhyLeaf() {
-  const at = asked.value;
-  const told = useAsked<WhyTold>(at && `/api/runs/${at.run}/why?path=${encodeURIComponent(at.path)}`);
-  if (!at) return null;
+  const of = asked.value;
+  const told = useAsked(of && at("/api/runs/{run_id}/why", { run_id: of.run }, { path: of.path }));
+  if (!of) return null;
   const why = told.data;
   return (
     <Leaf title={t.why.title} close={() => (asked.value = null)}>
@@ -19,7 +20,7 @@ export function WhyLeaf() {
         <>
           <div class="fig">
             <span class="value">
-              {why.value === null ? "–" : figure(why.value, why.unit)}
+              {typeof why.value === "number" ? figure(why.value, why.unit) : String(why.value ?? "–")}
               <span class="unit">{unitShown(why.unit)}</span>
             </span>
             <span class="what">{why.what}</span>
@@ -49,7 +50,7 @@ function Inputs({ inputs }: { inputs: WhyTold["inputs"] }) {
         {inputs.map((input) => (
           <>
             <dt>{input.what}</dt>
-            <dd>{typeof input.value === "number" ? `${figure(input.value, input.unit)} ${unitShown(input.unit)}` : input.value}</dd>
+            <dd>{typeof input.value === "number" ? `${figure(input.value, input.unit)} ${unitShown(input.unit)}` : String(input.value)}</dd>
           </>
         ))}
       </dl>
@@ -59,14 +60,15 @@ function Inputs({ inputs }: { inputs: WhyTold["inputs"] }) {
 
 function Row({ row }: { row: WhyTold["rows"][number] }) {
   const [material] = row.row.split(":");
+  const told = (value: number | null): string => (value === null ? "–" : figure(value, row.unit));
   const same = row.low === row.high;
   return (
     <div class="row">
       <p>
-        <strong>{figure(row.typical, row.unit)} {unitShown(row.unit)}</strong>, {t.why.of(row.figure, row.name)}
+        <strong>{told(row.typical)} {unitShown(row.unit)}</strong>, {t.why.of(row.figure, row.name)}
         {row.mark === "own" && <span class="own-flag"> · {t.why.mark("own")}</span>}
       </p>
-      {!same && <p class="small">{t.why.range(figure(row.low, row.unit), `${figure(row.high, row.unit)} ${unitShown(row.unit)}`)}</p>}
+      {!same && <p class="small">{t.why.range(told(row.low), `${told(row.high)} ${unitShown(row.unit)}`)}</p>}
       <p class="small">{[t.why.mark(row.mark), row.source, row.note].filter(Boolean).join("; ")}</p>
       <a class="plain" href={`/materials#${material}.${row.figure}`} onClick={() => (asked.value = null)}>{t.why.own}</a>
     </div>

@@ -1,5 +1,6 @@
 /** What the 3D view of a job shows: one signal a page holds, changed by the stages beside it. */
 
+import { at } from "../api/at";
 import { signal, type Signal } from "@preact/signals";
 import type { Look, LookMesh, StageName, V3 } from "../api/kinds";
 import { system } from "../units";
@@ -59,9 +60,9 @@ export function partsOf(run: string, look: Look): Part[] {
     name: mesh.name,
     role: mesh.role,
     title: mesh.title,
-    url: `/api/runs/${run}/meshes/${mesh.name}.box`,
+    url: at("/api/runs/{run_id}/meshes/{name}.box", { run_id: run, name: mesh.name }),
     matrix: mesh.frame === "file" ? look.to_mould : null,
-    pull: mesh.pull,
+    pull: mesh.pull as V3 | null,
   }));
 }
 

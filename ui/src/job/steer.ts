@@ -1,13 +1,16 @@
 /** Steering the shell with the hand: walls that move are answered at once, and kept when asked. */
 
+import { at } from "../api/at";
 import { signal } from "@preact/signals";
 import { call, Refusal } from "../api/call";
+import type { components } from "../api/schema";
 import type { Job, Sheet, V3 } from "../api/kinds";
 import type { LockOn, WallOn } from "../view3d/kinds";
 import type { Plan } from "./minds";
 import type { Scene } from "./scene";
 
-export interface Steered { pieces: number; fill_cm3: number; pulls: V3[]; in_order: boolean; locks: { piece: number; place_mm: V3; volume_cm3: number; sentence: string }[]; stretches: { points_mm: V3[] }[]; walls: Wall[] }
+/** A preview as the interface has it, its points by threes. */
+export type Steered = Omit<components["schemas"]["Preview"], "locks" | "stretches" | "walls"> & { locks: { place_mm: V3; volume_cm3: number; sentence: string }[]; stretches: { points_mm: V3[] }[] };
 export interface Wall { through?: V3; facing?: V3; bend?: V3[] | null; line?: V3[] }
 
 /** What the hand has moved and not yet kept. */
@@ -24,8 +27,8 @@ export function tryWalls(run: string, scene: Scene, walls: Wall[], pulls: V3[] |
   const ask = (): void => {
     next = null;
     asking = new AbortController();
-    call<Steered>("POST", `/api/runs/${run}/preview`, pulls ? { walls, pulls } : { walls }, asking.signal).then(
-      (answer) => settle({ walls, pulls, answer, refusal: null, busy: next !== null }, scene),
+    call("POST", at("/api/runs/{run_id}/preview", { run_id: run }), pulls ? { walls, pulls } : { walls }, asking.signal).then(
+      (answer) => settle({ walls, pulls, answer: answer as unknown as Steered, refusal: null, busy: next !== null }, scene),
       (error: unknown) => error instanceof Refusal && settle({ walls, pulls, answer: null, refusal: error, busy: next !== null }, scene),
     ).finally(() => {
       asking = null;
@@ -62,5 +65,5 @@ export interface Steering { walls?: Wall[] | null; pulls?: V3[] | null; up?: V3 
 
 /** Writes what the hand did into the sheet; places are in the axes of the plan that is shown. */
 export function keep(job: Job, run: string, version: number, steering: Steering): Promise<Sheet> {
-  return call<Sheet>("POST", `/api/jobs/${job.id}/steer`, { version, run_id: run, ...steering });
+  return call("POST", at("/api/jobs/{job_id}/steer", { job_id: job.id }), { version, run_id: run, ...steering });
 }

@@ -1,9 +1,10 @@
 /** The job's sheet as the stages read and change it. */
 
+import { at } from "../api/at";
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { call, Refusal } from "../api/call";
-import type { FormField, FormGroup, Job, Sheet } from "../api/kinds";
+import type { FormField, Job, Sheet } from "../api/kinds";
 import { useAsked } from "../live/ask";
 
 const form = signal<Record<string, FormField> | null>(null);
@@ -14,7 +15,7 @@ export function useForm(): Record<string, FormField> | null {
   useEffect(() => {
     if (asking) return;
     asking = true;
-    call<{ groups: FormGroup[] }>("GET", "/api/sheet/fields").then(
+    call("GET", at("/api/sheet/fields")).then(
       (told) => (form.value = Object.fromEntries(told.groups.flatMap((g) => g.fields.map((f) => [f.name, f])))),
       () => (asking = false),
     );
@@ -34,7 +35,7 @@ export interface SheetAtHand {
 }
 
 export function useSheet(job: Job): SheetAtHand {
-  const asked = useAsked<Sheet>(`/api/jobs/${job.id}/sheet`, `job:${job.id}`);
+  const asked = useAsked(at("/api/jobs/{job_id}/sheet", { job_id: job.id }), `job:${job.id}`);
   const sheet = asked.data;
   const said = (field: string): unknown => field.split(".").reduce<unknown>((at, key) => (at as Record<string, unknown> | undefined)?.[key], sheet?.values);
   return {
@@ -45,7 +46,7 @@ export function useSheet(job: Job): SheetAtHand {
     change: async (fields) => {
       if (!sheet) return;
       try {
-        asked.put(await call<Sheet>("PATCH", `/api/jobs/${job.id}/sheet`, { version: sheet.version, fields, plan: true }));
+        asked.put(await call("PATCH", at("/api/jobs/{job_id}/sheet", { job_id: job.id }), { version: sheet.version, fields, plan: true }));
       } catch (error) {
         if (error instanceof Refusal && error.told.code === "changed_meanwhile") asked.again();
         throw error;

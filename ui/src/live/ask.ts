@@ -1,6 +1,7 @@
 /** Something asked of the server that keeps itself up to date while a page shows it. */
 
 import { useEffect, useRef, useState } from "preact/hooks";
+import type { Address, Answer, Path } from "../api/at";
 import { call, Refusal } from "../api/call";
 import { onChange } from "./live";
 
@@ -13,7 +14,8 @@ export interface Asked<T> {
 }
 
 /** Args: path, or null to ask nothing; names of changes after which it is asked again. */
-export function useAsked<T>(path: string | null, ...after: string[]): Asked<T> {
+export function useAsked<P extends Path>(path: Address<P> | null, ...after: string[]): Asked<Answer<P, "get">> {
+  type T = Answer<P, "get">;
   const [state, setState] = useState<{ path: string | null; data: T | null; refusal: Refusal | null }>({ path: null, data: null, refusal: null });
   const turn = useRef(0);
   const [count, setCount] = useState(0);
@@ -22,8 +24,8 @@ export function useAsked<T>(path: string | null, ...after: string[]): Asked<T> {
     if (path === null) return;
     const mine = ++turn.current;
     const abort = new AbortController();
-    call<T>("GET", path, undefined, abort.signal).then(
-      (data) => mine === turn.current && setState({ path, data, refusal: null }),
+    call("GET", path, undefined, abort.signal).then(
+      (data) => mine === turn.current && setState({ path, data: (data ?? null) as T | null, refusal: null }),
       (error: unknown) => {
         if (mine !== turn.current || (error as Error).name === "AbortError") return;
         if (!(error instanceof Refusal)) throw error;

@@ -1,5 +1,6 @@
 /** What the server tells by itself: a job changed, a plan moved on. All open pages stay in step. */
 
+import { at } from "../api/at";
 import { signal } from "@preact/signals";
 import type { Run } from "../api/kinds";
 
@@ -26,7 +27,7 @@ let source: EventSource | null = null;
 
 export function listen(): void {
   if (source) return;
-  source = new EventSource("/api/events");
+  source = new EventSource(at("/api/events"));
   source.addEventListener("hello", () => {
     // after a break nothing is certain: everything on the page is asked anew
     if (!connected.value) for (const name of listeners.keys()) changed(name);

@@ -1,6 +1,7 @@
+import { at } from "../api/at";
 import { useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
-import type { Job, JobCard } from "../api/kinds";
+import type { JobCard } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { Refused } from "../parts/Refused";
 import { say } from "../parts/toast";
@@ -13,8 +14,8 @@ import { Moment } from "./Moment";
 
 /** Jobs that were put away or deleted; each can come back. */
 export function AwayPage() {
-  const archived = useAsked<{ jobs: JobCard[] }>("/api/jobs?archived=true", "jobs");
-  const deleted = useAsked<{ jobs: JobCard[] }>("/api/jobs/deleted", "jobs");
+  const archived = useAsked(at("/api/jobs", null, { archived: true }), "jobs");
+  const deleted = useAsked(at("/api/jobs/deleted"), "jobs");
   const again = (): void => {
     archived.again();
     deleted.again();
@@ -50,8 +51,8 @@ function Row({ job, again }: { job: JobCard; again: () => void }) {
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const back = async (): Promise<void> => {
     try {
-      if (job.deleted_at) await call<Job>("POST", `/api/jobs/${job.id}/restore`);
-      else await call<Job>("PATCH", `/api/jobs/${job.id}`, { version: job.version, archived: false });
+      if (job.deleted_at) await call("POST", at("/api/jobs/{job_id}/restore", { job_id: job.id }));
+      else await call("PATCH", at("/api/jobs/{job_id}", { job_id: job.id }), { version: job.version, archived: false });
       document.getElementById("away-title")?.focus();
       say(t.away.isBack(job.name));
     } catch (error) {

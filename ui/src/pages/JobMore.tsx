@@ -1,7 +1,8 @@
+import { at } from "../api/at";
 import type { ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
-import type { Job, JobCard } from "../api/kinds";
+import type { JobCard } from "../api/kinds";
 import { Refused } from "../parts/Refused";
 import { say } from "../parts/toast";
 import { t } from "../words";
@@ -34,7 +35,7 @@ export function JobMore({ job, open, setOpen, again }: Props) {
   };
 
   const copy = () => attempt(async () => {
-    const made = await call<Job>("POST", `/api/jobs/${job.id}/copy`);
+    const made = await call("POST", at("/api/jobs/{job_id}/copy", { job_id: job.id }));
     close();
     say(t.more.copied(made.name));
   });
@@ -44,12 +45,12 @@ export function JobMore({ job, open, setOpen, again }: Props) {
     say(t.more.away(job.name), () => void takeBack(() => setArchived(job, false), again));
   });
   const remove = () => attempt(async () => {
-    await call("DELETE", `/api/jobs/${job.id}`);
+    await call("DELETE", at("/api/jobs/{job_id}", { job_id: job.id }));
     focusBeside(job.id);
-    say(t.more.deleted(job.name), () => void takeBack(() => call("POST", `/api/jobs/${job.id}/restore`), again));
+    say(t.more.deleted(job.name), () => void takeBack(() => call("POST", at("/api/jobs/{job_id}/restore", { job_id: job.id })), again));
   });
   const change = (fields: { name?: string; due_on?: string | null }, words: string) => attempt(async () => {
-    await call<Job>("PATCH", `/api/jobs/${job.id}`, { version: job.version, ...fields });
+    await call("PATCH", at("/api/jobs/{job_id}", { job_id: job.id }), { version: job.version, ...fields });
     close();
     say(words);
   });
@@ -122,9 +123,9 @@ function OneField({ label, children, extra, keep, cancel }: OneFieldProps) {
 
 /** Putting away does not touch what others change meanwhile, so the newest version is taken. */
 async function setArchived(job: JobCard, archived: boolean): Promise<void> {
-  const path = `/api/jobs/${job.id}`;
-  const { version } = await call<Job>("GET", path);
-  await call<Job>("PATCH", path, { version, archived });
+  const path = at("/api/jobs/{job_id}", { job_id: job.id });
+  const { version } = await call("GET", path);
+  await call("PATCH", path, { version, archived });
 }
 
 /** Undo comes when the row is gone: what it is refused with is said where undo was. */

@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { signal } from "@preact/signals";
 import { useMemo, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
@@ -35,7 +36,7 @@ function arrived(job: Job, alone: boolean): void {
 
 /** The list of jobs; a mesh let go anywhere on it starts another. */
 export function JobsPage() {
-  const asked = useAsked<{ jobs: JobCard[] }>("/api/jobs", "jobs");
+  const asked = useAsked(at("/api/jobs"), "jobs");
   const over = useDrop(take);
   const jobs = asked.data?.jobs;
   return (
@@ -81,7 +82,7 @@ function NoJobs() {
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const demo = async (): Promise<void> => {
     try {
-      go(`/jobs/${(await call<Job>("POST", "/api/jobs/demo")).id}`);
+      go(`/jobs/${(await call("POST", at("/api/jobs/demo"))).id}`);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       setRefusal(error);

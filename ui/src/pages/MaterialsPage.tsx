@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { useEffect, useState } from "preact/hooks";
 import { useAsked } from "../live/ask";
 import { Refused } from "../parts/Refused";
@@ -11,7 +12,7 @@ import { byKind, kindName, type Material, named, namedBy } from "./shelf";
 
 /** Every material with its figures; the address names the one that is shown, and the figure being set. */
 export function MaterialsPage() {
-  const asked = useAsked<{ materials: Material[] }>("/api/materials", "figures");
+  const asked = useAsked(at("/api/materials"), "figures");
   const wanted = namedBy(useHash());
   const materials = asked.data?.materials ?? [];
   const shown = wanted ? materials.find((one) => one.id === wanted.material) : materials[0];

@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
 import { Leaf } from "../parts/Leaf";
@@ -23,7 +24,7 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
     first.current?.focus();
     first.current?.select();
   }, []);
-  const path = `/api/materials/${material.id}/${figure.figure}`;
+  const path = at("/api/materials/{material_id}/{figure}", { material_id: material.id, figure: figure.figure });
   const name = figureName(figure.figure);
 
   const attempt = async (change: () => Promise<unknown>, words: string): Promise<void> => {
@@ -41,8 +42,8 @@ export function OwnFigureLeaf({ material, figure, close, changed }: Props) {
   const keep = (event: SubmitEvent): void => {
     event.preventDefault();
     if (wrong) return;
-    const values = Object.fromEntries(THREE.map((which) => [which, storedOf(typed[which], figure.unit, now[which])]));
-    void attempt(() => call("PUT", path, { ...values, note }), leaf.materials.isSet(name));
+    const of = (which: (typeof THREE)[number]): number => storedOf(typed[which], figure.unit, now[which])!;
+    void attempt(() => call("PUT", path, { low: of("low"), typical: of("typical"), high: of("high"), note }), leaf.materials.isSet(name));
   };
 
   return (

@@ -1,5 +1,6 @@
 /** Meshes on their way in: one at a time, in the order in which they were let go. */
 
+import { at } from "../api/at";
 import { signal } from "@preact/signals";
 import { call, Refusal, send, type RefusalShape } from "../api/call";
 import type { Job } from "../api/kinds";
@@ -74,7 +75,7 @@ async function one(item: Kept, carrier: Carrier): Promise<void> {
       item.share = share;
       tell();
     };
-    item.job = await carrier.send(`/api/jobs?file=${encodeURIComponent(item.name)}`, item.file, progress, item.stop.signal);
+    item.job = await carrier.send(at("/api/jobs", null, { file: item.name }), item.file, progress, item.stop.signal);
     item.state = "in";
     carrier.arrived(item.job, item.alone);
     // a single one is shown as its job; of several each stands in the list of jobs
@@ -106,5 +107,5 @@ function told(code: string, sentence: string): Refusal {
 
 export const toServer: Omit<Carrier, "arrived"> = {
   send: (path, file, progress, stop) => send<Job>(path, file, progress, stop),
-  limit: async () => (await call<{ upload_limit_bytes: number }>("GET", "/api/about")).upload_limit_bytes,
+  limit: async () => (await call("GET", at("/api/about"))).upload_limit_bytes,
 };

@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
 import type { Job, StageName } from "../api/kinds";
@@ -17,7 +18,7 @@ interface Measure { name: string; what: string; unit: string }
 
 /** Marks a stage as done: the day, what was measured, a note; or takes that back. */
 export function DoneLeaf({ job, stage, close }: { job: Job; stage: StageName; close: () => void }) {
-  const asked = useAsked<{ stages: { stage: StageName; measured: Measure[] }[] }>("/api/stages");
+  const asked = useAsked(at("/api/stages"));
   const was = job.done.find((mark) => mark.stage === stage) ?? null;
   const measures = asked.data?.stages.find((one) => one.stage === stage)?.measured;
   return (
@@ -38,7 +39,7 @@ function DoneForm({ job, stage, measures, was, close }: FormProps) {
     Object.fromEntries(measures.map(({ name, unit }) => [name, was?.measured[name] === undefined ? "" : forInput(was.measured[name], unit)])),
   );
   const [refusal, setRefusal] = useState<Refusal | null>(null);
-  const path = `/api/jobs/${job.id}/done/${stage}`;
+  const path = at("/api/jobs/{job_id}/done/{stage}", { job_id: job.id, stage });
   const name = t.stage.names[stage];
 
   const attempt = async (change: () => Promise<unknown>, words: string): Promise<void> => {
@@ -56,7 +57,7 @@ function DoneForm({ job, stage, measures, was, close }: FormProps) {
   const keep = (event: SubmitEvent): void => {
     event.preventDefault();
     if (wrong) return;
-    const measured = Object.fromEntries(said.map((one) => [one.name, storedOf(typed[one.name]!, one.unit, was?.measured[one.name] ?? null)]));
+    const measured = Object.fromEntries(said.map((one) => [one.name, storedOf(typed[one.name]!, one.unit, was?.measured[one.name] ?? null)!]));
     void attempt(() => call("PUT", path, { done_on: day, measured, note }), leaf.done.isDone(name));
   };
 

@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import type { Job } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { Moment } from "../pages/Moment";
@@ -11,8 +12,8 @@ interface PlanFile { path: string; size_bytes: number }
 
 /** What a plan leaves behind: the packet first, then everything together, then each file. */
 export function TakeAway({ job, runId, close }: { job: Job; runId: string; close: () => void }) {
-  const base = `/api/runs/${encodeURIComponent(runId)}`;
-  const asked = useAsked<{ files: PlanFile[] }>(`${base}/files`, `run:${runId}`);
+  const of = { run_id: runId };
+  const asked = useAsked(at("/api/runs/{run_id}/files", of), `run:${runId}`);
   const files = asked.data?.files;
   const packet = files?.find((file) => file.path.endsWith("packet.pdf"));
   return (
@@ -24,13 +25,13 @@ export function TakeAway({ job, runId, close }: { job: Job; runId: string; close
       {files && files.length > 0 && (
         <div class="take">
           {packet && (
-            <a class="packet" href={`${base}/packet.pdf`} target="_blank" rel="noopener">
+            <a class="packet" href={at("/api/runs/{run_id}/packet.pdf", of)} target="_blank" rel="noopener">
               <Page />
               <span><strong>{leaf.take.open}</strong><span class="small">{leaf.take.packetMore(bytes(packet.size_bytes))}</span></span>
             </a>
           )}
-          <p><a class="plain" href={`${base}/all.zip`} download>{leaf.take.zip}</a> <span class="small">{leaf.take.zipMore(files.length, bytes(files.reduce((sum, file) => sum + file.size_bytes, 0)))}</span></p>
-          <p><a class="plain" href={`${base}/all.3mf`} download>{leaf.take.model}</a> <span class="small">{leaf.take.modelMore}</span></p>
+          <p><a class="plain" href={at("/api/runs/{run_id}/all.zip", of)} download>{leaf.take.zip}</a> <span class="small">{leaf.take.zipMore(files.length, bytes(files.reduce((sum, file) => sum + file.size_bytes, 0)))}</span></p>
+          <p><a class="plain" href={at("/api/runs/{run_id}/all.3mf", of)} download>{leaf.take.model}</a> <span class="small">{leaf.take.modelMore}</span></p>
           <h3>{leaf.take.files}</h3>
           {byFolder(files).map(({ folder, files: some }) => (
             <section key={folder}>
@@ -38,7 +39,7 @@ export function TakeAway({ job, runId, close }: { job: Job; runId: string; close
               <ul>
                 {some.map((file) => (
                   <li key={file.path}>
-                    <a href={`${base}/files/${file.path.split("/").map(encodeURIComponent).join("/")}`} download>{file.path.slice(folder ? folder.length + 1 : 0)}</a>
+                    <a href={at("/api/runs/{run_id}/files/{path}", { ...of, path: file.path })} download>{file.path.slice(folder ? folder.length + 1 : 0)}</a>
                     <span class="size">{bytes(file.size_bytes)}</span>
                   </li>
                 ))}

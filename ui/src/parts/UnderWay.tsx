@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { call } from "../api/call";
 import type { Run } from "../api/kinds";
 import { latest } from "../live/live";
@@ -15,7 +16,7 @@ export function UnderWay({ run: given }: { run: Run | null }) {
         <i style={{ width: `${Math.max(2, run.share * 100)}%` }} />
       </div>
       <span>{t.run.percent(run.share)}</span>
-      <button class="plain" onClick={() => void call("POST", `/api/runs/${run.id}/cancel`)}>{t.run.cancel}</button>
+      <button class="plain" onClick={() => void call("POST", at("/api/runs/{run_id}/cancel", { run_id: run.id }))}>{t.run.cancel}</button>
     </div>
   );
 }

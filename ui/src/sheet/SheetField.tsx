@@ -123,7 +123,7 @@ function Choice({ id, field, said, assumed, typed, wrong, choose }: Control & { 
   return (
     <select id={id} value={typed ? typed.text : said === undefined ? "" : String(said)} aria-invalid={wrong} aria-describedby={`${id}-help`} onChange={(event) => choose(event.currentTarget.value)}>
       <option value="">{leaf.sheet.assumedIs(asWords(assumed, field))}</option>
-      {choices.map((one) => <option key={one.value} value={one.value}>{one.words}</option>)}
+      {choices.map((one) => <option key={String(one.value)} value={String(one.value)}>{one.words}</option>)}
     </select>
   );
 }

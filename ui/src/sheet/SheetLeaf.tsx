@@ -1,5 +1,6 @@
+import { at } from "../api/at";
 import { useState } from "preact/hooks";
-import type { FormGroup, Job } from "../api/kinds";
+import type { Job } from "../api/kinds";
 import { useAsked } from "../live/ask";
 import { Moment } from "../pages/Moment";
 import { Leaf } from "../parts/Leaf";
@@ -13,7 +14,7 @@ import { Yaml } from "./Yaml";
 
 /** The job sheet as a form: every field of every group, and the sheet as a file. */
 export function SheetLeaf({ job, close }: { job: Job; close: () => void }) {
-  const form = useAsked<{ groups: FormGroup[] }>("/api/sheet/fields");
+  const form = useAsked(at("/api/sheet/fields"));
   const { asked, change, putText } = useSheetChange(job.id);
   const [wanted, setWanted] = useState("");
   const sheet = asked.data;

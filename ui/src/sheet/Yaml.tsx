@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { useState } from "preact/hooks";
 import { Refusal } from "../api/call";
 import type { Job, Sheet } from "../api/kinds";
@@ -37,7 +38,7 @@ export function Yaml({ job, sheet, putText }: Props) {
     <section class="yaml" aria-labelledby="sheet-yaml">
       <h3 id="sheet-yaml">{leaf.sheet.yaml}</h3>
       <p class="acts">
-        <a class="plain" href={`/api/jobs/${job.id}/sheet.yaml`} download>{leaf.sheet.save}</a>
+        <a class="plain" href={at("/api/jobs/{job_id}/sheet.yaml", { job_id: job.id })} download>{leaf.sheet.save}</a>
         <button class="plain" aria-expanded={text !== null} onClick={() => (text === null ? open() : setText(null))}>{leaf.sheet.take}</button>
       </p>
       <p role="status">{taken && leaf.sheet.isPut}</p>

@@ -9,7 +9,7 @@ const FIELD: FormField = {
   name: "skin.thickness_mm", what: "even layer over the body", why: "usual for a half-mask", default: 6, empty: null, unit: "mm", kind: "number",
   low: 3, high: 15, above: null, choices: null, allowed: "3 to 15 mm",
 };
-const of = (version: number, skin: object): Sheet => ({ version, values: { skin }, text: "", assumed: [] });
+const of = (version: number, skin: object): Sheet => ({ version, values: { skin }, text: "", assumed: [], problems: [] });
 
 let kept: Sheet;
 let sent: { version: number; fields: Record<string, unknown> }[];

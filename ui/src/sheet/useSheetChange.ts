@@ -1,3 +1,4 @@
+import { at } from "../api/at";
 import { useRef } from "preact/hooks";
 import { call, Refusal } from "../api/call";
 import type { Sheet } from "../api/kinds";
@@ -14,8 +15,8 @@ export type Change = (field: string, value: unknown, base: unknown) => Promise<O
 
 /** A job's sheet that keeps up to date, and the way to change it; changes go one after another. */
 export function useSheetChange(jobId: string): { asked: Asked<Sheet>; change: Change; putText: (text: string, version: number) => Promise<void> } {
-  const path = `/api/jobs/${jobId}/sheet`;
-  const asked = useAsked<Sheet>(path, `job:${jobId}`);
+  const path = at("/api/jobs/{job_id}/sheet", { job_id: jobId });
+  const asked = useAsked(path, `job:${jobId}`);
   const newest = useRef<Sheet | null>(null);
   const line = useRef<Promise<unknown>>(Promise.resolve());
   if (asked.data && asked.data.version >= (newest.current?.version ?? 0)) newest.current = asked.data;
@@ -29,11 +30,11 @@ export function useSheetChange(jobId: string): { asked: Asked<Sheet>; change: Ch
       const sheet = newest.current!;
       if (!same(saidOf(sheet, field), base)) return { kept: false, theirs: sheet };
       try {
-        put(await call<Sheet>("PATCH", path, { version: sheet.version, fields: { [field]: value } }));
+        put(await call("PATCH", path, { version: sheet.version, fields: { [field]: value } }));
         return { kept: true, beside };
       } catch (error) {
         if (!(error instanceof Refusal) || error.told.code !== "changed_meanwhile") throw error;
-        put((error.told.theirs as Sheet | undefined) ?? (await call<Sheet>("GET", path)));
+        put((error.told.theirs as Sheet | undefined) ?? (await call("GET", path)));
         // an answer that is no newer than what was refused would be asked without end
         if (newest.current!.version <= sheet.version) throw error;
       }
@@ -46,6 +47,6 @@ export function useSheetChange(jobId: string): { asked: Asked<Sheet>; change: Ch
       line.current = mine.catch(() => undefined);
       return mine;
     },
-    putText: async (text, version) => put(await call<Sheet>("PUT", `${path}.yaml?version=${version}`, text)),
+    putText: async (text, version) => put(await call("PUT", at("/api/jobs/{job_id}/sheet.yaml", { job_id: jobId }, { version }), text)),
   };
 }

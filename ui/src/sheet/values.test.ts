@@ -9,7 +9,7 @@ const field = (some: Partial<FormField>): FormField => ({
 });
 const box = field({ name: "shop.build_box_mm", what: "room of the printer, [x, y, z]", why: "only asked of a printer that is known", kind: "list", default: null, empty: "not asked", low: null, high: null, allowed: "three lengths of 80 to 3000 mm" });
 const walls = field({ name: "shell.walls", what: "parting walls that are fixed, each {through, facing}", kind: "list", unit: "", default: null, empty: "found by the search", allowed: "up to 3 walls" });
-const sheet: Sheet = { version: 1, values: { skin: { thickness_mm: 8 }, grid_mm: 2 }, text: "", assumed: [{ field: "shell.thickness_mm", value: 5, unit: "mm", why: "" }] };
+const sheet: Sheet = { version: 1, values: { skin: { thickness_mm: 8 }, grid_mm: 2 }, text: "", assumed: [{ field: "shell.thickness_mm", value: 5, unit: "mm", why: "" }], problems: [] };
 
 afterEach(() => setSystem("metric"));
 

@@ -8,7 +8,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from firstpull.core.job.kinds import RunState, StageName
-from firstpull.web.shapes.base import Asked, Shape
+from firstpull.web.shapes.base import Asked, Refusal, Shape
 
 StageState = Literal["waiting", "working", "attention", "planned", "done"]
 
@@ -26,7 +26,7 @@ class Run(Shape):
     made_at: datetime.datetime
     started_at: datetime.datetime | None
     ended_at: datetime.datetime | None
-    refusal: dict[str, Any] | None = Field(description="Why it failed, as a Refusal.")
+    refusal: Refusal | None = Field(description="Why it failed.")
 
 
 class Stage(Shape):

@@ -73,13 +73,33 @@ class PreviewAsked(Asked):
     pulls: list[Direction] | None = Field(default=None, max_length=8)
 
 
+class Lock(Shape):
+    """Where a piece would be held, were it not for fill."""
+
+    piece: int
+    place_mm: Vector
+    depth_mm: float
+    volume_cm3: float
+    sentence: str
+
+
+class Stretch(Shape):
+    """A part of a drawn line along which a piece would lock."""
+
+    points_mm: list[Vector]
+    piece: int
+    pull: Vector
+    lean_deg: float = Field(description="Of the pull to the wall there; less than the draft.")
+    sentence: str
+
+
 class Preview(Shape):
     """What such walls would make."""
 
     pieces: int
-    fill_cm3: Any = Field(description="Silicone that must fill, in all or by piece.")
+    fill_cm3: float = Field(description="Silicone that must fill.")
     pulls: list[Vector]
     in_order: bool = Field(description="Whether pieces must come off in this order.")
-    locks: list[dict[str, Any]] = Field(description="Where a piece is held: place and volume.")
-    stretches: list[dict[str, Any]] = Field(description="Parts of a line that lock, by pull.")
+    locks: list[Lock] = Field(description="The largest first.")
+    stretches: list[Stretch] = Field(description="Parts of a drawn line that lock.")
     walls: list[dict[str, Any]] = Field(description="As used, in mould axes.")

@@ -18,7 +18,7 @@ class Assumed(Shape):
 
     field: str
     value: Any
-    unit: str | None
+    unit: str
     why: str
 
 
@@ -84,7 +84,7 @@ class SheetField(Shape):
     why: str
     default: Any
     empty: str | None = Field(description="What is done where it is left empty.")
-    unit: str | None
+    unit: str
     kind: FieldKind
     low: float | None
     high: float | None
