@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -29,6 +30,7 @@ FLAGS = [
     "--disable-component-update",
     "--enable-unsafe-swiftshader",
 ]
+REFUSED = re.compile(r"responded with a status of (409|413|415|422)")
 PLAN_MS = 240_000  # for a plan to be worked out on a busy machine
 
 needs_browser = pytest.mark.skipif(
@@ -71,16 +73,20 @@ def visiting(
         )
         page = context.new_page()
         page.on("pageerror", lambda fault: faults.append(f"page: {fault}"))
-        page.on(
-            "console",
-            lambda said: faults.append(f"console: {said.text}") if said.type == "error" else None,
-        )
+        page.on("console", lambda said: faults.extend(fault_in(said)))
         page.set_default_timeout(PLAN_MS)
         try:
             yield page
         finally:
             browser.close()
     assert faults == []
+
+
+def fault_in(said: Any) -> list[str]:
+    """What a line of the console tells of a fault; a refusal that the page shows is none."""
+    if said.type != "error" or REFUSED.search(said.text):
+        return []
+    return [f"console: {said.text} ({said.location.get('url', '')})"]
 
 
 def drop_file(page: Any, path: Path) -> None:

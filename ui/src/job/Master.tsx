@@ -103,7 +103,7 @@ function Size({ stage, guarded }: { stage: Stage; guarded: (work: () => Promise<
   const here = side === "measured" && measured ? measured.length_mm : size[Number(side)] ?? 0;
   const real = toStored(Number(typed.replace(",", ".")), "mm");
   const scale = Number(hand.value("master.scale") ?? 1);
-  const fields = (factor: number) => ({ "master.scale": Number((scale * factor).toPrecision(7)), "master.unit": hand.value("master.unit") });
+  const fields = (factor: number) => ({ "master.scale": Number((scale * factor).toPrecision(7)), "master.unit": look!.unit });
   const take = (event: Event): void => {
     event.preventDefault();
     if (real > 0 && here > 0) void guarded(async () => { await hand.change(fields(real / here)); setAsking(false); });

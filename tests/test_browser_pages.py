@@ -1,0 +1,91 @@
+"""The pages around a job in a real browser: empty, refusing, in both lights, for every reader."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from browser import drop_file, needs_browser, served, visiting
+
+pytestmark = needs_browser
+
+AXE = Path(__file__).parents[1] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
+SIZES = [(1280, 800), (820, 1180)]
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with served(tmp_path_factory.mktemp("workspace")) as address:
+        yield address
+
+
+def hindrances(page: Any) -> list[str]:
+    """What keeps some readers from the page, serious or worse, as axe finds it."""
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]
+    return [
+        f"{one['id']}: {node['html'][:120]}"
+        for one in found
+        if one["impact"] in ("serious", "critical")
+        for node in one["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_pages_stand_open_to_every_reader(
+    address: str, width: int, height: int, dark: bool
+) -> None:
+    """No serious hindrance, nothing wider than the screen, no small print, in either light."""
+    with visiting(width=width, height=height, dark=dark) as page:
+        for path, title in (("/", "Jobs"), ("/materials", "Materials"), ("/away", "Put away")):
+            page.goto(address + path)
+            page.get_by_role("heading", name=title, level=1).wait_for()
+            page.wait_for_load_state("networkidle")
+            assert hindrances(page) == [], path
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+            smallest = page.evaluate(
+                """Math.min(...[...document.querySelectorAll("body *")]
+                    .filter((at) => at.offsetParent && at.innerText?.trim() && !at.children.length)
+                    .map((at) => parseFloat(getComputedStyle(at).fontSize)))"""
+            )
+            assert smallest >= 16, path
+
+
+def test_what_is_no_mesh_is_refused_where_it_was_dropped(address: str, tmp_path: Path) -> None:
+    """The sentence names the file and the next move; no job is made of it."""
+    picture = tmp_path / "holiday.stl"
+    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(500))
+    with visiting() as page:
+        page.goto(address)
+        page.get_by_role("heading", name="Jobs", level=1).wait_for()
+        drop_file(page, picture)
+        told = page.get_by_role("alert").filter(has_text="holiday.stl")
+        told.wait_for()
+        assert re.search("picture|PNG", told.inner_text())
+        assert page.request.get(f"{address}/api/jobs").json()["jobs"] == []
+
+
+def test_an_own_figure_is_set_with_a_note_and_put_back(address: str) -> None:
+    """Without a note it is refused and what was typed stays; with one it stands out."""
+    with visiting() as page:
+        page.goto(f"{address}/materials#silicone-tin-30a.density")
+        leaf = page.get_by_role("dialog")
+        typed = leaf.get_by_label(re.compile("^usual", re.IGNORECASE))
+        typed.fill("1.16")
+        leaf.get_by_label(re.compile("note", re.IGNORECASE)).fill("")
+        leaf.get_by_role("button", name="Keep").click()
+        leaf.get_by_role("alert").wait_for()
+        assert typed.input_value() == "1.16"
+        leaf.get_by_label(re.compile("note", re.IGNORECASE)).fill("weighed our own, three cups")
+        leaf.get_by_role("button", name="Keep").click()
+        leaf.wait_for(state="detached")
+        page.get_by_text("weighed our own, three cups").wait_for()
+        own = page.request.get(f"{address}/api/materials").json()["materials"]
+        row = next(m for m in own if m["id"] == "silicone-tin-30a")
+        figure = next(f for f in row["figures"] if f["figure"] == "density")
+        assert figure["own"]["typical"] == 1.16
