@@ -77,12 +77,12 @@ def test_an_own_figure_is_set_with_a_note_and_put_back(address: str) -> None:
         leaf = page.get_by_role("dialog")
         typed = leaf.get_by_label(re.compile("^usual", re.IGNORECASE))
         typed.fill("1.16")
-        leaf.get_by_label(re.compile("note", re.IGNORECASE)).fill("")
-        leaf.get_by_role("button", name="Keep").click()
+        leaf.get_by_label("Where it comes from").fill(" ")
+        leaf.get_by_role("button", name="Use this figure").click()
         leaf.get_by_role("alert").wait_for()
         assert typed.input_value() == "1.16"
-        leaf.get_by_label(re.compile("note", re.IGNORECASE)).fill("weighed our own, three cups")
-        leaf.get_by_role("button", name="Keep").click()
+        leaf.get_by_label("Where it comes from").fill("weighed our own, three cups")
+        leaf.get_by_role("button", name="Use this figure").click()
         leaf.wait_for(state="detached")
         page.get_by_text("weighed our own, three cups").wait_for()
         own = page.request.get(f"{address}/api/materials").json()["materials"]

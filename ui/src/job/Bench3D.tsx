@@ -34,7 +34,10 @@ export function Bench3D({ scene, name }: { scene: Scene; name: string }) {
       scene.bench.at = null;
     };
   }, []);
-  useSignalEffect(() => scene.bench.at?.set(scene.view.value));
+  useSignalEffect(() => {
+    const view = scene.view.value; // read first: without a bench yet, later changes are still heard
+    scene.bench.at?.set(view);
+  });
   useSignalEffect(() => {
     const units = system.value === "inch" ? "in" : "mm";
     if (scene.view.peek().units !== units) scene.change({ units });

@@ -20,7 +20,7 @@ import "./job.css";
 import { MasterFollows, MasterSide } from "./Master";
 import { findingsShown, ofMesh, ofMould, type Mind, type Plan } from "./minds";
 import { MouldFollows, MouldSide } from "./Mould";
-import { makeScene, partsOf, pinsOf, shownAt } from "./scene";
+import { APART, makeScene, partsOf, pinsOf, shownAt } from "./scene";
 import type { Stage } from "./stage";
 import { Tools } from "./Tools";
 import { useSheet } from "./useSheet";
@@ -63,9 +63,9 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
   const meshes = look.data?.meshes.map((mesh) => mesh.name).join();
   useEffect(() => {
     if (!look.data || !shown) return;
-    scene.change({ parts: partsOf(shown, look.data), shown: shownAt(stage, look.data), ghost: [], map: null, cut: null, compare: null, tool: "turn", apart: stage === "mould" ? 0.35 : 0, head: stage === "master" ? { url: at("/api/headform") } : null });
+    scene.change({ parts: partsOf(shown, look.data), shown: shownAt(stage, look.data), ghost: [], map: null, cut: null, compare: null, tool: "turn", frame: `${job.id} ${stage}`, apart: stage === "mould" ? APART : 0, head: stage === "master" ? { url: at("/api/headform") } : null });
   }, [shown, meshes, stage]);
-  useEffect(() => scene.change({ pins: pinsOf(minds) }), [minds]);
+  useEffect(() => scene.change({ pins: pinsOf(minds.filter((mind) => mind.weight !== "note")) }), [minds]);
   useEffect(() => {
     document.title = `${job.name} · ${t.name}`;
   }, [job.name]);

@@ -7,23 +7,27 @@ import { Blank } from "./Blank";
 import { Fig } from "./Fig";
 import { Minds } from "./Minds";
 import { Paint } from "./Paint";
+import { pinsOf } from "./scene";
 import type { Stage } from "./stage";
 import { keep } from "./steer";
 
 /** The mesh as it arrived, what was mended, how large it is, which side is up and copied. */
 export function MasterSide(stage: Stage) {
   const { job, look, plan, hand, minds, scene } = stage;
+  const open = minds.filter((mind) => mind.weight !== "note");
+  const mended = minds.filter((mind) => mind.weight === "note");
   return (
     <>
       <h1>{t.job.stages.master}</h1>
       <Sound stage={stage} />
       {look && <Confirm stage={stage} />}
-      {minds.length > 0 && <h2>{t.job.mind}</h2>}
-      <Minds minds={minds} fly={scene.fly} />
-      {plan?.parts[0].master.mended_notes?.length > 0 && (
-        <details>
+      {open.length > 0 && <h2>{t.job.mind}</h2>}
+      <Minds minds={open} fly={scene.fly} />
+      {mended.length > 0 && (
+        <details onToggle={(e) => scene.change({ pins: pinsOf(e.currentTarget.open ? minds : open) })}>
           <summary>{t.job.mendedHow}</summary>
-          <ul class="notes">{plan.parts[0].master.mended_notes.map((note: string) => <li key={note}>{inUnits(note)}</li>)}</ul>
+          <Minds minds={mended} fly={scene.fly} />
+          <ul class="notes">{(plan?.parts[0].master.mended_notes ?? []).map((note: string) => <li key={note}>{inUnits(note)}</li>)}</ul>
         </details>
       )}
       {plan && <p class="say">{t.job.openWall} <Blank hand={hand} field="master.wall_mm" />. {t.job.scale} <Blank hand={hand} field="master.scale" />.</p>}
@@ -82,7 +86,8 @@ function Confirm({ stage }: { stage: Stage }) {
           )}
         </li>
         <li class={castings ? "done" : ""}>
-          <p>{t.job.confirm.castings} <Blank hand={hand} field="job.good_castings" />{!castings && hand.sheet && <button class="plain" onClick={() => void guarded(() => hand.change({ "job.good_castings": hand.value("job.good_castings") }))}>{t.job.confirm.right}</button>}</p>
+          <p>{t.job.confirm.castings} <Blank hand={hand} field="job.good_castings" />.</p>
+          {!castings && hand.sheet && <p class="acts"><button class="plain" onClick={() => void guarded(() => hand.change({ "job.good_castings": hand.value("job.good_castings") }))}>{t.job.confirm.right}</button></p>}
         </li>
       </ol>
       <Refused refusal={refusal} />

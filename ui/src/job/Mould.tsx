@@ -1,6 +1,7 @@
-import { useEffect, useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { Refusal } from "../api/call";
-import type { V3 } from "../api/kinds";
+import type { Look, V3 } from "../api/kinds";
+import type { View } from "../view3d/kinds";
 import { Refused } from "../parts/Refused";
 import { duration, figure, inUnits, span, unitShown } from "../units";
 import { t } from "../words";
@@ -8,8 +9,9 @@ import { Blank } from "./Blank";
 import { ChoiceChart, FromAbove, middle, type Option } from "./ChoiceChart";
 import { Fig } from "./Fig";
 import { Minds } from "./Minds";
+import { APART, shownAt } from "./scene";
 import type { Stage } from "./stage";
-import { draft, keep, lockOn, putBack, tryWalls, wallsOf, type Wall } from "./steer";
+import { draft, keep, lockOn, putBack, tryWalls, wallsOf, warmUp, type Wall } from "./steer";
 
 /** Skin and shell: what they are made of, in how many pieces, parted where. */
 export function MouldSide(stage: Stage) {
@@ -85,7 +87,7 @@ function Choice({ plan, hand, scene }: Stage) {
 }
 
 /** Walls and pulls moved by hand, or a line drawn; answered while the hand moves. */
-function Steer({ job, run, plan, hand, scene }: Stage) {
+function Steer({ job, run, look, plan, hand, scene }: Stage) {
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const shell = plan.parts[0].moulds[0].shell;
   const lockedWalls = hand.isSaid("shell.walls"), lockedPulls = hand.isSaid("shell.pulls");
@@ -128,7 +130,16 @@ function Steer({ job, run, plan, hand, scene }: Stage) {
   const save = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, now!.pulls ? { walls: now!.walls, pulls: now!.pulls } : { walls: now!.walls })));
   const lock = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { walls: shell.walls })));
   const lockPulls = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { pulls })));
-  const tool = (name: "walls" | "line") => () => scene.change({ tool: view.tool === name ? "turn" : name, line: null });
+  const tool = (name: "walls" | "line") => () => {
+    const next = view.tool === name ? "turn" : name;
+    scene.change({ tool: next, line: null, ...shownFor(next, look!) });
+    warmUp(run!, shell.walls ?? []);
+  };
+  const held = useRef(view.tool);
+  useEffect(() => {
+    if (view.tool === "turn" && (held.current === "walls" || held.current === "line") && look) scene.change(shownFor("turn", look));
+    held.current = view.tool;
+  }, [view.tool]);
   const hasWalls = (shell.walls ?? []).length > 0;
   return (
     <section aria-label={t.job.steer.title}>
@@ -160,6 +171,14 @@ function Steer({ job, run, plan, hand, scene }: Stage) {
       <Refused refusal={refusal} />
     </section>
   );
+}
+
+/** Walls are moved on the closed mould, seen through its shell; a line is drawn on the bare body. */
+function shownFor(tool: string, look: Look): Partial<View> {
+  const shells = look.meshes.filter((mesh) => mesh.role === "shell" || mesh.role === "loose").map((mesh) => mesh.name);
+  if (tool === "walls") return { shown: shownAt("mould", look), ghost: shells, apart: 0 };
+  if (tool === "line") return { shown: Object.fromEntries(look.meshes.map((mesh) => [mesh.name, mesh.role === "body"])), ghost: [], apart: 0 };
+  return { shown: shownAt("mould", look), ghost: [], apart: APART };
 }
 
 function Proof({ plan }: { plan: Stage["plan"] }) {

@@ -21,6 +21,9 @@ export interface Scene {
   fly: (mind: Mind) => void;
 }
 
+/** How far a mould is drawn apart at first. */
+export const APART = 0.8;
+
 const dark = matchMedia("(prefers-color-scheme: dark)");
 
 export function makeScene(): Scene {

@@ -39,6 +39,11 @@ export function tryWalls(run: string, scene: Scene, walls: Wall[], pulls: V3[] |
   else ask();
 }
 
+/** The first question wakes who answers; asked ahead, the hand does not wait for it. */
+export function warmUp(run: string, walls: Wall[]): void {
+  call("POST", at("/api/runs/{run_id}/preview", { run_id: run }), { walls }).catch(() => undefined);
+}
+
 function settle(now: Draft, scene: Scene): void {
   if (!draft.peek()) return; // put back meanwhile
   draft.value = now;

@@ -12,11 +12,10 @@ export function shiftOf(part: Part, apart: number, box: Box3): Vector3 {
   const size = box.getSize(new Vector3());
   const across = Math.max(size.x, size.y) / 2;
   const shift = new Vector3();
-  if ((part.role === "shell" || part.role === "loose") && part.pull) {
-    const share = part.role === "shell" ? 1.05 : 0.6;
-    shift.set(...part.pull).normalize().multiplyScalar(across * share * apart);
-  }
-  if (part.role === "skin" || part.role === "loose") shift.z += size.z * 1.05 * apart;
+  if (part.role !== "shell" && part.role !== "loose" && part.role !== "skin") return shift;
+  // all that lies over the body rises with the skin; rigid pieces leave it on their own way
+  if (part.pull) shift.set(...part.pull).normalize().multiplyScalar(across * (part.role === "shell" ? 1 : 0.6) * apart);
+  shift.z += size.z * 0.75 * apart;
   return shift;
 }
 

@@ -63,6 +63,7 @@ class Standing implements Bench, Bed {
   private readonly reading: Reading;
   private readonly ends = new AbortController();
   private framed = "";
+  private settled = "";
   private said: State | null = null;
 
   constructor(
@@ -162,6 +163,7 @@ class Standing implements Bench, Bed {
       this.arrange();
     };
     this.parts.treed = () => this.arrange();
+    this.parts.settled = () => this.stage.ask();
     this.parts.loading = (share) => {
       this.say("loading");
       this.heard.loading(share);
@@ -243,12 +245,17 @@ class Standing implements Bench, Bed {
 
   /** The camera frames what is there when the first parts, other ones or a headform have come. */
   private frameOnce(): void {
-    const roles = new Set([...this.parts.all.values()].map((piece) => piece.part.url));
-    const key = `${[...roles].sort().join()} ${this.head.coming ? "" : this.view().head?.url ?? ""}`;
+    const key = `${this.scene()} ${this.parts.shownPieces().map((piece) => piece.part.url)} ${this.head.coming}`;
     const points = this.points();
-    if (key === this.framed || !points.length) return;
+    if (this.scene() === this.settled || key === this.framed || !points.length) return;
     this.framed = key;
     this.turning.frame(points);
+  }
+
+  /** What the camera frames; while it stays the same, parts come and go without moving it. */
+  private scene(): string {
+    const { frame, parts, head } = this.view();
+    return `${frame ?? parts.map((part) => part.url).sort()} ${head?.url ?? ""}`;
   }
 
   private points(): Vector3[] {
@@ -299,8 +306,11 @@ class Standing implements Bench, Bed {
 
   /** After a frame: everything that was asked for has come and is to be seen. */
   private settle(): void {
-    const whole = this.now?.parts.every((part) => this.parts.all.has(part.name)) && !this.head.coming;
-    if (whole && !this.parts.busy && this.said !== "ready") {
+    const wanted = this.view().parts.filter((part) => this.view().shown[part.name] ?? true);
+    const whole = wanted.length > 0 && wanted.every((part) => this.parts.all.has(part.name)) && !this.head.coming;
+    if (!whole || this.parts.busy) return;
+    this.settled = this.scene();
+    if (this.said !== "ready") {
       this.say("ready");
       this.heard.ready();
     }

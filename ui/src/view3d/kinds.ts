@@ -96,6 +96,8 @@ export interface View {
   /** Stretches of a drawn line that lock. */
   stretches: V3[][];
   line: V3[] | null;
+  /** Another word here frames the camera anew; without one, other parts do. */
+  frame?: string;
   /** A headform beside the part. */
   head: { url: string } | null;
   units: "mm" | "in";

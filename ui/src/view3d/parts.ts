@@ -101,6 +101,8 @@ export class Parts {
   loading: (share: number) => void = () => undefined;
   failed: (words: string) => void = () => undefined;
   treed: () => void = () => undefined;
+  /** Nothing is on its way any more. */
+  settled: () => void = () => undefined;
   private readonly solids = new Map<string, Promise<Solid>>();
   private readonly shares = new Map<string, number>();
   private readonly stops = new Map<string, AbortController>();
@@ -128,7 +130,8 @@ export class Parts {
         piece.lay();
       }
     }
-    view.parts.forEach((part) => void this.bring(part));
+    const shown = view.parts.filter((part) => view.shown[part.name] ?? true);
+    shown.forEach((part) => void this.bring(part));
     this.forget(new Set(view.parts.map((part) => part.url)));
     this.shown = view.shown;
     this.ghosts = new Set(view.ghost);
@@ -252,7 +255,8 @@ export class Parts {
       throw reason;
     } finally {
       this.shares.delete(url);
-      this.tell();
+      if (this.busy) this.tell();
+      else this.settled();
     }
   }
 

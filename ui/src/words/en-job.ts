@@ -19,7 +19,7 @@ export const job = {
   cautions: "What can hurt",
   cautionsFirst: "These are the usual cautions. Local rules and the product's own safety data sheet come first.",
   openWall: "An open surface is given a wall of", scale: "Printed at a scale of",
-  mendedHow: "What mending changed",
+  mendedHow: "What was found and mended",
   sound: (mended: number, left: number): string =>
     left > 0 ? `${left === 1 ? "One fault stands" : `${left} faults stand`} in the way${mended ? `, ${mended} mended` : ""}.` : mended > 0 ? `Mended: ${mended === 1 ? "one kind of fault" : `${mended} kinds of fault`}.` : "Sound as it arrived.",
   lookedOver: "The mesh is being looked over.",

@@ -66,7 +66,8 @@ def look_of(run_dir: Path) -> dict[str, Any]:
         NotYet: the mesh is not read yet, or never was.
     """
     try:
-        return dict(json.loads((run_dir / VIEW / LOOK).read_text("utf-8")))
+        told = json.loads((run_dir / VIEW / LOOK).read_text("utf-8"))
+        return {"is_checked": True, **told}  # earlier runs did not say so
     except (OSError, ValueError):
         raise NotYet(
             where="This run",
