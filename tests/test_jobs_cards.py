@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from firstpull.core.errors import WorkshopError
-from firstpull.core.job.kinds import Done
+from firstpull.core.job.kinds import Done, OwnFigure
 from firstpull.core.job.refusals import ChangedMeanwhile, DiscFull, NoSuchThing
 from firstpull.core.sheet_check import BadSheet
 from firstpull.services.jobs import demo_job as demo_module
@@ -191,7 +191,7 @@ def test_the_demo_comes_with_its_mesh_and_its_sheet(desk: WorkspaceDesk) -> None
 def test_the_demo_is_not_put_beside_another(
     desk: WorkspaceDesk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def quick(function: object, mesh: Path, triangles: int) -> dict[str, Any]:
+    def quick(function: object, mesh: Path, triangles: int, **_: Any) -> dict[str, Any]:
         mesh.write_bytes(b"solid")
         return {"job.name": "Heron, parade", "job.good_castings": 6}
 
@@ -428,6 +428,28 @@ def test_a_plan_of_an_older_mesh_or_sheet_is_not_current(desk: WorkspaceDesk) ->
     add_revision(desk, job.id, received(desk), file_name="b.stl", now=NOW)
     card = card_told(desk.job(job.id))
     assert card["plan_is_current"] is False and card["plan_id"] is not None
+
+
+def test_a_plan_is_not_current_once_a_figure_it_rests_on_is_another(desk: WorkspaceDesk) -> None:
+    """Setting or dropping an own figure of a material that is used; any other does not matter."""
+    job = job_with_mesh(desk)
+    run = ended_run(desk, job.id)
+    summary = {**SUMMARY, "materials": ["silicone-tin-30a"], "own_figures": []}
+    desk.save_run(replace(run, summary=summary))
+
+    def own(material: str, typical: float) -> None:
+        desk.save_own_figure(OwnFigure(material, "density", 1.0, typical, 1.3, "weighed", NOW))
+
+    own("urethane-fast", 1.1)
+    assert card_told(desk.job(job.id))["plan_is_current"] is True
+    own("silicone-tin-30a", 1.2)
+    assert card_told(desk.job(job.id))["plan_is_current"] is False
+    planned = {"material": "silicone-tin-30a", "figure": "density"}
+    figures = [{**planned, "low": 1.0, "typical": 1.2, "high": 1.3}]
+    desk.save_run(replace(run, summary={**summary, "own_figures": figures}))
+    assert card_told(desk.job(job.id))["plan_is_current"] is True
+    desk.drop_own_figure("silicone-tin-30a", "density")
+    assert card_told(desk.job(job.id))["plan_is_current"] is False
 
 
 def test_a_sheet_that_is_no_good_any_more_spoils_no_card(desk: WorkspaceDesk) -> None:

@@ -93,8 +93,14 @@ def summary_of(plan: dict[str, Any], *, out: str, files: dict[str, int]) -> dict
         "out": out,
         "files": files,
         "assumed": plan.get("assumed", []),
+        "materials": [row["id"] for row in plan.get("materials", [])],
+        "own_figures": [_own(figure) for figure in plan.get("own_figures", [])],
         "parts": [_part_summary(part, plan.get("warnings", [])) for part in plan["parts"]],
     }
+
+
+def _own(figure: dict[str, Any]) -> dict[str, Any]:
+    return {"material": figure["material"], "figure": figure["figure"], **figure["now"]}
 
 
 def _part_summary(part: dict[str, Any], warnings: list[str]) -> dict[str, Any]:

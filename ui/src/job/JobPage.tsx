@@ -32,7 +32,7 @@ const FOLLOWS = { master: MasterFollows, mould: MouldFollows, cast: CastFollows 
 
 /** One job: the object large, the few decisions beside it, what follows from them below. */
 export function JobPage({ id, stage }: { id: string; stage: string }) {
-  const told = useAsked(at("/api/jobs/{job_id}", { job_id: id }), `job:${id}`);
+  const told = useAsked(at("/api/jobs/{job_id}", { job_id: id }), `job:${id}`, "figures");
   const job = told.data;
   const known = stage in SIDES;
   useEffect(() => {

@@ -36,7 +36,7 @@ function arrived(job: Job, alone: boolean): void {
 
 /** The list of jobs; a mesh let go anywhere on it starts another. */
 export function JobsPage() {
-  const asked = useAsked(at("/api/jobs"), "jobs");
+  const asked = useAsked(at("/api/jobs"), "jobs", "figures");
   const over = useDrop(take);
   const jobs = asked.data?.jobs;
   return (

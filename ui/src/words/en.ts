@@ -26,7 +26,7 @@ export const words = {
   },
   run: {
     waiting: "Waits for its turn", working: (what: string): string => what.charAt(0).toUpperCase() + what.slice(1), cancel: "Stop",
-    failed: "The plan stopped", again: "Try again", stale: "The sheet has changed since this plan.", replan: "Plan again", cancelled: "Stopped before it was done.",
+    failed: "The plan stopped", again: "Try again", stale: "Sheet or figures have changed since this plan.", replan: "Plan again", cancelled: "Stopped before it was done.",
     percent: (share: number): string => `${Math.round(share * 100)} %`,
   },
   pieces: (n: number): string => count(n, "piece", "pieces"),

@@ -102,38 +102,6 @@ class Run:
 
 
 @dataclass(frozen=True)
-class Job:
-    """A job as kept.
-
-    Args:
-        id: short, of small letters and digits.
-        name: what it is called.
-        due_on: the day it must be ready; None where nobody said.
-        version: raised by one with each change of name, due date or done stages.
-        made_at, changed_at, archived_at, deleted_at: with a time zone; None where not.
-        revisions: by number; the last is planned.
-        sheet: the job's answers.
-        done: stages marked as done, in the order of the work.
-        last_run: the newest run that was not cancelled; None before the first.
-        last_plan: the newest run that ended well; its files are what is shown.
-    """
-
-    id: str
-    name: str
-    due_on: datetime.date | None
-    version: int
-    made_at: datetime.datetime
-    changed_at: datetime.datetime
-    archived_at: datetime.datetime | None
-    deleted_at: datetime.datetime | None
-    revisions: tuple[Revision, ...]
-    sheet: KeptSheet
-    done: tuple[Done, ...] = ()
-    last_run: Run | None = None
-    last_plan: Run | None = None
-
-
-@dataclass(frozen=True)
 class OwnFigure:
     """A figure of a material as this shop knows it; wins over the row that comes along.
 
@@ -151,3 +119,37 @@ class OwnFigure:
     high: float
     note: str
     changed_at: datetime.datetime
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job as kept.
+
+    Args:
+        id: short, of small letters and digits.
+        name: what it is called.
+        due_on: the day it must be ready; None where nobody said.
+        version: raised by one with each change of name, due date or done stages.
+        made_at, changed_at, archived_at, deleted_at: with a time zone; None where not.
+        revisions: by number; the last is planned.
+        sheet: the job's answers.
+        done: stages marked as done, in the order of the work.
+        last_run: the newest run that was not cancelled; None before the first.
+        last_plan: the newest run that ended well; its files are what is shown.
+        own_figures: of this shop, as they stand now.
+    """
+
+    id: str
+    name: str
+    due_on: datetime.date | None
+    version: int
+    made_at: datetime.datetime
+    changed_at: datetime.datetime
+    archived_at: datetime.datetime | None
+    deleted_at: datetime.datetime | None
+    revisions: tuple[Revision, ...]
+    sheet: KeptSheet
+    done: tuple[Done, ...] = ()
+    last_run: Run | None = None
+    last_plan: Run | None = None
+    own_figures: tuple[OwnFigure, ...] = ()

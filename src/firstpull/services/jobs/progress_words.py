@@ -47,12 +47,29 @@ def confirmed(read: SheetRead) -> dict[str, bool]:
 
 
 def is_current(job: Job) -> bool:
-    """Whether the plan shown is of the newest mesh and the sheet as it stands."""
+    """Whether the plan shown is of the newest mesh, and of sheet and figures as they stand."""
     plan = job.last_plan
     if plan is None or not job.revisions:
         return False
     newest = job.revisions[-1]
-    return (plan.revision_id, plan.sheet_version) == (newest.id, job.sheet.version)
+    if (plan.revision_id, plan.sheet_version) != (newest.id, job.sheet.version):
+        return False
+    return _rests_on_own(job, plan.summary or {})
+
+
+def _rests_on_own(job: Job, summary: dict[str, Any]) -> bool:
+    """Whether this shop's own figures of the materials used are those that were planned with."""
+    if "own_figures" not in summary:  # planned before the summary told
+        return True
+    used = set(summary["materials"])
+    now = {(o.material, o.figure): (o.low, o.typical, o.high) for o in job.own_figures}
+    then = {
+        (o["material"], o["figure"]): (o["low"], o["typical"], o["high"])
+        for o in summary["own_figures"]
+    }
+    return {k: v for k, v in now.items() if k[0] in used} == {
+        k: v for k, v in then.items() if k[0] in used
+    }
 
 
 def stages_told(job: Job) -> list[dict[str, Any]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import shutil
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -197,8 +198,7 @@ class WorkspaceDesk:
     def own_figures(self) -> Sequence[OwnFigure]:
         """All that this shop set."""
         with self._database.reading() as session:
-            asked = select(OwnFigureRow).order_by(OwnFigureRow.material, OwnFigureRow.figure)
-            return [figure_of(row) for row in session.scalars(asked)]
+            return _own_figures(session)
 
     def save_own_figure(self, figure: OwnFigure) -> None:
         """Set one; an earlier one is replaced."""
@@ -238,10 +238,19 @@ def _jobs(session: Session, *conditions: ColumnElement[bool]) -> list[Job]:
     rows = session.scalars(asked).all()
     last_runs = _last_of_each(session, RunRow.state != "cancelled", *conditions)
     last_plans = _last_of_each(session, RunRow.state == "done", *conditions)
+    own = tuple(_own_figures(session))
     return [
-        job_of(row, last_run=last_runs.get(row.id), last_plan=last_plans.get(row.id))
+        replace(
+            job_of(row, last_run=last_runs.get(row.id), last_plan=last_plans.get(row.id)),
+            own_figures=own,
+        )
         for row in rows
     ]
+
+
+def _own_figures(session: Session) -> list[OwnFigure]:
+    asked = select(OwnFigureRow).order_by(OwnFigureRow.material, OwnFigureRow.figure)
+    return [figure_of(row) for row in session.scalars(asked)]
 
 
 def _last_of_each(
