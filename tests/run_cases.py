@@ -54,7 +54,8 @@ def kept_run(run_dir: Path, mesh: Mesh, *, step_mm: float = 2.0) -> SkinShape:
     )
     view = View(run_dir)
     view.read(UnitChoice("mm", 1.0, "the file says so"), ())
-    view.show_arrived(mesh.moved(np.linalg.inv(FRAME)), ())
+    view.show_arrived(mesh.moved(np.linalg.inv(FRAME)))
+    view.show_findings(())
     view.keep_skin(shape)
     view.standing, view.body = Standing(mesh, show, FRAME), body
     view.loosened = Loosened(built, (), ())

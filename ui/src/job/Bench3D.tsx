@@ -2,6 +2,7 @@ import { useSignalEffect } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import { figure, system, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import type { Scene } from "./scene";
 
 /** The object on the bench, large; what the eyes and hands do with it stands in words below. */
@@ -44,9 +45,9 @@ export function Bench3D({ scene, name }: { scene: Scene; name: string }) {
   });
   const state = scene.state.value;
   return (
-    <section class="bench" aria-label={t.job.bench(name)}>
+    <section class="bench" aria-label={w.bench(name)}>
       <div ref={host} class="bench-host" />
-      {state.name !== "ready" && <p class="bench-said" role="status">{state.name === "failed" ? state.words : state.name === "loading" ? t.common.loading : t.job.noMesh}</p>}
+      {state.name !== "ready" && <p class="bench-said" role="status">{state.name === "failed" ? state.words : state.name === "loading" ? t.common.loading : w.noMesh}</p>}
       <Scale scene={scene} />
       <Reading scene={scene} />
     </section>
@@ -60,7 +61,7 @@ function Scale({ scene }: { scene: Scene }) {
   const middle = (legend.low + legend.high) / 2;
   const told = (value: number): string => figure(value, legend.unit);
   return (
-    <div class="scale" role="img" aria-label={t.job.legend(legend.title, `${told(legend.low)} ${unitShown(legend.unit)}`, `${told(legend.high)} ${unitShown(legend.unit)}`)}>
+    <div class="scale" role="img" aria-label={w.legend(legend.title, `${told(legend.low)} ${unitShown(legend.unit)}`, `${told(legend.high)} ${unitShown(legend.unit)}`)}>
       <p>{legend.title}{legend.unit && <span class="small">, {unitShown(legend.unit)}</span>}</p>
       <div class="scale-bar" style={{ background: `linear-gradient(to right, ${legend.stops.join(",")})` }} />
       <div class="scale-ticks"><span>{told(legend.low)}</span><span>{told(middle)}</span><span>{told(legend.high)}</span></div>
@@ -73,7 +74,7 @@ function Reading({ scene }: { scene: Scene }) {
   const measured = scene.measured.value;
   const picked = scene.picked.value;
   const words = measured
-    ? t.job.measured(`${figure(measured.length_mm, "mm", 1)} ${unitShown("mm")}`)
+    ? w.measured(`${figure(measured.length_mm, "mm", 1)} ${unitShown("mm")}`)
     : picked
       ? picked.value === null || Number.isNaN(picked.value)
         ? picked.title

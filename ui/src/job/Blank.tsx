@@ -4,6 +4,7 @@ import type { FormField } from "../api/kinds";
 import { Refused } from "../parts/Refused";
 import { figure, toShown, toStored, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import { useForm, type SheetAtHand } from "./useSheet";
 
 /** A blank in a sentence: what stands there can be changed in place. Dashed while assumed. */
@@ -86,7 +87,7 @@ function Editor({ hand, field, value, close }: { hand: SheetAtHand; field: strin
           </>
         )}
         {hand.isSaid(field) && about.default !== undefined && (
-          <button class="plain" type="button" disabled={busy} onClick={() => void keep(null)}>{t.job.asAssumed}</button>
+          <button class="plain" type="button" disabled={busy} onClick={() => void keep(null)}>{w.asAssumed}</button>
         )}
         <button class="plain" type="button" onClick={close}>{t.common.cancel}</button>
       </span>
@@ -107,5 +108,5 @@ const focusFirst = (at: HTMLInputElement | null): void => {
 /** The range in the units shown; what has none says what is allowed in its own words. */
 function allowed(low: number | null, high: number | null, unit: string, words: string): string {
   if (low === null || high === null) return words;
-  return t.job.range(figure(low, unit, 2), figure(high, unit, 2), unitShown(unit));
+  return w.range(figure(low, unit, 2), figure(high, unit, 2), unitShown(unit));
 }

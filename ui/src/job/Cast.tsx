@@ -1,7 +1,8 @@
 import { duration, figure, inUnits, span, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import { Blank } from "./Blank";
-import { asked, Fig } from "./Fig";
+import { Ask, Fig } from "./Fig";
 import { Minds } from "./Minds";
 import type { Stage } from "./stage";
 
@@ -12,15 +13,15 @@ export function CastSide({ plan, hand, minds, scene, run }: Stage) {
   const powder = hand.value("cast.powder");
   return (
     <>
-      <h1>{t.job.stages.cast}</h1>
+      <h1>{w.stages.cast}</h1>
       <p class="say">
-        <Blank hand={hand} field="job.good_castings" /> {t.job.cast.good} <Blank hand={hand} field="cast.resin" />, {t.job.cast.wall} <Blank hand={hand} field="cast.wall_mm" /> {t.job.cast.face} <Blank hand={hand} field="cast.face_coat_mm" />
-        {powder !== "none" ? <> {t.job.cast.powder} <Blank hand={hand} field="cast.powder" /> {t.job.cast.by} <Blank hand={hand} field="cast.powder_basis" /></> : <>, {t.job.cast.noPowder} <Blank hand={hand} field="cast.powder" /></>}.
-        {" "}{t.job.cast.room} <Blank hand={hand} field="shop.temperature_c" />, <Blank hand={hand} field="shop.humidity_pct" /> {t.job.cast.humid}.
+        <Blank hand={hand} field="job.good_castings" /> {w.cast.good} <Blank hand={hand} field="cast.resin" />, {w.cast.wall} <Blank hand={hand} field="cast.wall_mm" /> {w.cast.face} <Blank hand={hand} field="cast.face_coat_mm" />
+        {powder !== "none" ? <> {w.cast.powder} <Blank hand={hand} field="cast.powder" /> {w.cast.by} <Blank hand={hand} field="cast.powder_basis" /></> : <>, {w.cast.noPowder} <Blank hand={hand} field="cast.powder" /></>}.
+        {" "}{w.cast.room} <Blank hand={hand} field="shop.temperature_c" />, <Blank hand={hand} field="shop.humidity_pct" /> {w.cast.humid}.
       </p>
       {plan && <Coats coats={plan.parts[0].cast.coats} run={run!} />}
       {plan?.parts[0].cast.castings_made_of?.why && <p class="small">{inUnits(plan.parts[0].cast.castings_made_of.why)}</p>}
-      {minds.length > 0 && <h2>{t.job.mind}</h2>}
+      {minds.length > 0 && <h2>{w.mind}</h2>}
       <Minds minds={minds} fly={scene.fly} />
       {plan && <Cautions cautions={plan.cautions} />}
     </>
@@ -31,22 +32,20 @@ export function CastSide({ plan, hand, minds, scene, run }: Stage) {
 function Coats({ coats, run }: { coats: Coat[]; run: string }) {
   const weighed = (grams: number): string => `${figure(grams, "g", 1)} ${unitShown("g")}`;
   return (
-    <section aria-label={t.job.cast.coats}>
-      <h2>{t.job.cast.coats}</h2>
+    <section aria-label={w.cast.coats}>
+      <h2>{w.cast.coats}</h2>
       <ol class="coats">
         {coats.map((coat, i) => (
           <li key={coat.name}>
             <h3>{coat.name}{coat.thickness_mm ? `, ${figure(coat.thickness_mm, "mm", 1)} ${unitShown("mm")}` : ""}</h3>
             {coat.batches.map((cup, j) => (
               <p key={j}>
-                {coat.batches.length > 1 && `${t.job.cast.cup(j + 1)}: `}
-                <button class="weigh" aria-haspopup="dialog" aria-label={t.why.ask(t.job.cast.mix(weighed(cup.a_g), weighed(cup.b_g), cup.powder_g ? weighed(cup.powder_g) : ""))} onClick={() => (asked.value = { run, path: `parts.0.cast.coats.${i}.batches.${j}.a_g` })}>
-                  {t.job.cast.mix(weighed(cup.a_g), weighed(cup.b_g), cup.powder_g ? weighed(cup.powder_g) : "")}
-                </button>
-                {cup.pot_life_min ? <span class="small"> {t.job.cast.pot(duration(cup.pot_life_min))}</span> : null}
+                {coat.batches.length > 1 && `${w.cast.cup(j + 1)}: `}
+                <Ask run={run} path={`parts.0.cast.coats.${i}.batches.${j}.a_g`} what={coat.name}>{w.cast.mix(weighed(cup.a_g), weighed(cup.b_g), cup.powder_g ? weighed(cup.powder_g) : "")}</Ask>
+                {cup.pot_life_min ? <span class="small"> {w.cast.pot(duration(cup.pot_life_min))}</span> : null}
               </p>
             ))}
-            {coat.next_coat_min && <p class="small">{t.job.cast.next(duration(coat.next_coat_min[0]), duration(coat.next_coat_min[1]))}</p>}
+            {coat.next_coat_min && <p class="small">{w.cast.next(duration(coat.next_coat_min[0]), duration(coat.next_coat_min[1]))}</p>}
           </li>
         ))}
       </ol>
@@ -56,12 +55,12 @@ function Coats({ coats, run }: { coats: Coat[]; run: string }) {
 
 function Cautions({ cautions }: { cautions: { id: string; title: string; text: string }[] }) {
   return (
-    <section aria-label={t.job.cautions}>
-      <h2>{t.job.cautions}</h2>
+    <section aria-label={w.cautions}>
+      <h2>{w.cautions}</h2>
       {cautions.map((c) => (
         <details key={c.id}><summary>{c.title}</summary><p>{c.text}</p></details>
       ))}
-      <p class="small">{t.job.cautionsFirst}</p>
+      <p class="small">{w.cautionsFirst}</p>
     </section>
   );
 }
@@ -71,11 +70,11 @@ export function CastFollows({ run, plan }: Stage) {
   const cast = plan.parts[0].cast;
   return (
     <>
-      <Fig run={run} path="parts.0.cast.pull_mass_g" value={cast.pull_mass_g.p50} unit="g" digits={0} spread={cast.pull_mass_g} what={t.job.figs.pull} />
-      <Fig run={run} path="parts.0.cast.castings" value={cast.castings} unit="" what={t.job.figs.castings} />
-      {cast.waste_g !== undefined && <Fig run={run} path="parts.0.cast.waste_g" value={cast.waste_g} unit="g" digits={0} what={t.job.figs.waste} />}
-      <Fig run={run} path="schedule.casting_min.0" value={plan.schedule.casting_min[0]} unit="min" words={span(plan.schedule.casting_min[0], plan.schedule.casting_min[1])} what={t.job.figs.castTime} />
-      <Fig run={run} path="schedule.edition_days" value={plan.schedule.edition_days} unit="" words={t.count(plan.schedule.edition_days, "day", "days")} what={t.job.figs.edition} />
+      <Fig run={run} path="parts.0.cast.pull_mass_g" value={cast.pull_mass_g.p50} unit="g" digits={0} spread={cast.pull_mass_g} what={w.figs.pull} />
+      <Fig run={run} path="parts.0.cast.castings" value={cast.castings} unit="" what={w.figs.castings} />
+      {cast.waste_g !== undefined && <Fig run={run} path="parts.0.cast.waste_g" value={cast.waste_g} unit="g" digits={0} what={w.figs.waste} />}
+      <Fig run={run} path="schedule.casting_min.0" value={plan.schedule.casting_min[0]} unit="min" words={span(plan.schedule.casting_min[0], plan.schedule.casting_min[1])} what={w.figs.castTime} />
+      <Fig run={run} path="schedule.edition_days" value={plan.schedule.edition_days} unit="" words={t.count(plan.schedule.edition_days, "day", "days")} what={w.figs.edition} />
     </>
   );
 }

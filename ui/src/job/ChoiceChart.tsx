@@ -1,5 +1,6 @@
 import { figure, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 
 export interface Option { pieces: number; fill_cm3: number; fill_g: number; silicone_g: { p50: number } | number; shell_g: { p50: number } | number; shell_min: number; silicone_cost: number | null; recommended: boolean; strips_badly: boolean; deepest_fill_mm: number; locks: { piece: number; place_mm: [number, number, number]; volume_cm3: number; sentence: string }[]; pulls: [number, number, number][]; walls: { through: [number, number, number]; facing: [number, number, number]; bend?: [number, number, number][] }[]; outlines: number[][][][] }
 
@@ -19,7 +20,7 @@ export function ChoiceChart({ options, chosen, choose }: { options: Option[]; ch
   const line = options.map((o, i) => `${i ? "L" : "M"}${x(o.pieces)} ${y(middle(o.silicone_g))}`).join("");
   return (
     <div class="choice">
-      <svg viewBox={`0 0 ${W} ${H}`} role="img" aria-label={t.job.choice.chart}>
+      <svg viewBox={`0 0 ${W} ${H}`} role="img" aria-label={w.choice.chart}>
         {ticks.map((tick) => (
           <g key={tick}>
             <line x1={LEFT} x2={W - RIGHT} y1={y(tick)} y2={y(tick)} class="hair" />
@@ -41,19 +42,19 @@ export function ChoiceChart({ options, chosen, choose }: { options: Option[]; ch
         <text x={LEFT - 8} y={TOP - 3} text-anchor="end">{unitShown("g")}</text>
       </svg>
       <fieldset class="choice-points" style={{ paddingLeft: `${(LEFT / W) * 100}%`, paddingRight: `${(RIGHT / W) * 100}%` }}>
-        <legend class="unseen">{t.job.choice.legend}</legend>
+        <legend class="unseen">{w.choice.legend}</legend>
         {counts.map((count) => {
           const option = options.find((o) => o.pieces === count);
           return option ? (
             <label key={count} class={count === chosen ? "on" : ""}>
               <input type="radio" name="pieces" class="unseen" checked={count === chosen} onChange={() => choose(count)} />
-              <span class="unseen">{t.job.choice.point(count, `${figure(middle(option.silicone_g), "g")} ${unitShown("g")}`)}</span>
+              <span class="unseen">{w.choice.point(count, `${figure(middle(option.silicone_g), "g")} ${unitShown("g")}`)}</span>
               <span aria-hidden="true">{t.pieces(count)}</span>
             </label>
           ) : <span key={count} class="none" />;
         })}
       </fieldset>
-      <p class="keyline small"><i class="k even" /> {t.job.choice.even} <i class="k fill" /> {t.job.choice.fill}</p>
+      <p class="keyline small"><i class="k even" /> {w.choice.even} <i class="k fill" /> {w.choice.fill}</p>
     </div>
   );
 }
@@ -75,7 +76,7 @@ export function FromAbove({ option, relief }: { option: Option; relief: { outlin
   const pad = 8;
   const path = (outline: number[][]): string => `M${outline.map((p) => `${p[0]!.toFixed(1)} ${(-p[1]!).toFixed(1)}`).join("L")}Z`;
   return (
-    <svg class="above-view" viewBox={`${low[0]! - pad} ${-high[1]! - pad} ${high[0]! - low[0]! + 2 * pad} ${high[1]! - low[1]! + 2 * pad}`} role="img" aria-label={t.job.choice.above}>
+    <svg class="above-view" viewBox={`${low[0]! - pad} ${-high[1]! - pad} ${high[0]! - low[0]! + 2 * pad} ${high[1]! - low[1]! + 2 * pad}`} role="img" aria-label={w.choice.above}>
       {option.outlines.map((piece, i) => <path key={i} d={piece.map(path).join("")} class={`piece p${i % 4}`} fill-rule="evenodd" />)}
       {relief.flatMap((level, i) => level.outlines.map((outline, j) => <path key={`${i}-${j}`} d={path(outline)} class="relief" />))}
       {option.outlines.map((piece, i) => {

@@ -1,9 +1,13 @@
 import { signal } from "@preact/signals";
 import { figure, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 
 /** The number whose "why?" lies open; null where none does. */
 export const asked = signal<{ run: string; path: string } | null>(null);
+
+/** Paths of the numbers that rest on figures of the shop's own. */
+export const restingOnOwn = signal<Set<string>>(new Set());
 
 interface Props {
   run: string;
@@ -29,7 +33,23 @@ export function Fig({ run, path, value, unit, what, digits, spread, words }: Pro
         {!words && unit && <span class="unit">{unitShown(unit)}</span>}
       </span>
       <span class="what">{what}</span>
-      {spread && spread.p90 > spread.p10 && <span class="spread">{figure(spread.p10, unit, digits)}–{figure(spread.p90, unit, digits)} {t.job.eightOfTen}</span>}
+      {isOwn(path) && <span class="own-flag">{w.own}</span>}
+      {spread && spread.p90 > spread.p10 && <span class="spread">{figure(spread.p10, unit, digits)}–{figure(spread.p90, unit, digits)} {w.eightOfTen}</span>}
     </button>
   );
+}
+
+/** A number within a sentence that answers "why?". */
+export function Ask({ run, path, what, children }: { run: string; path: string; what: string; children: string }) {
+  return (
+    <button class="weigh" data-path={path} aria-haspopup="dialog" aria-label={t.why.ask(`${what}: ${children}`)} onClick={() => (asked.value = { run, path })}>
+      {children}{isOwn(path) && <span class="own-flag"> {w.own}</span>}
+    </button>
+  );
+}
+
+/** Whether a number rests on an own figure: itself, or the parts that an estimate consists of. */
+function isOwn(path: string): boolean {
+  const own = restingOnOwn.value;
+  return own.has(path) || own.has(`${path}.p50`);
 }

@@ -2,7 +2,7 @@ import { at } from "../api/at";
 import { useSignalEffect } from "@preact/signals";
 import { useEffect, useMemo, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
-import type { Job, Look, StageName } from "../api/kinds";
+import type { Job, Look, StageName, V3 } from "../api/kinds";
 import { useAsked, type Asked } from "../live/ask";
 import { latest } from "../live/live";
 import { DoneLeaf } from "../parts/DoneLeaf";
@@ -13,9 +13,10 @@ import { UnderWay } from "../parts/UnderWay";
 import { go } from "../router";
 import { SheetLeaf } from "../sheet/SheetLeaf";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import { Bench3D } from "./Bench3D";
 import { CastFollows, CastSide } from "./Cast";
-import { asked } from "./Fig";
+import { asked, restingOnOwn } from "./Fig";
 import "./job.css";
 import { MasterFollows, MasterSide } from "./Master";
 import { findingsShown, ofMesh, ofMould, type Mind, type Plan } from "./minds";
@@ -80,19 +81,22 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
   const open: Stage = { job, run: shown, look: look.data, plan: plan.data, hand, scene, minds };
   const Side = SIDES[stage];
   const Follows = FOLLOWS[stage];
-  const pull = (plan.data?.parts[0].moulds[0].shell.pieces[0]?.pull ?? [0, 0, 1]) as [number, number, number];
+  const pulls = (plan.data?.parts[0].moulds[0].shell.pieces ?? []).map((piece: { pull: V3 }) => piece.pull) as V3[];
+  useEffect(() => {
+    restingOnOwn.value = new Set((plan.data?.own_figures ?? []).flatMap((own: { numbers?: string[] }) => own.numbers ?? []));
+  }, [plan.data]);
   const hasMended = (look.data?.meshes.some((m) => m.role === "arrived") && look.data.meshes.some((m) => m.role === "master")) ?? false;
   return (
     <>
       <Top>
         <strong title={job.name}>{job.name}</strong>
-        {job.due_on && <span class="small">{t.job.due(job.due_on)}</span>}
+        {job.due_on && <span class="small">{w.due(job.due_on)}</span>}
       </Top>
       <div class="job">
         <Way job={job} stage={stage} />
         <div class="object">
           <Bench3D scene={scene} name={job.name} />
-          {look.data && shown && <Tools scene={scene} run={shown} look={look.data} pull={pull} name={`${job.name} ${t.job.stages[stage]}`} canCompare={stage === "master" && hasMended} />}
+          {look.data && shown && <Tools scene={scene} run={shown} look={look.data} pulls={pulls} name={`${job.name} ${w.stages[stage]}`} canCompare={stage === "master" && hasMended} />}
         </div>
         <main class="side">
           <Progress job={job} />
@@ -101,10 +105,10 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
         <footer class="follows">
           <div class="ledger"><Follows {...open} /></div>
           <p class="acts">
-            <button class="plain" onClick={() => setLeaf("sheet")}>{t.job.sheet}</button>
-            <button class="plain" onClick={() => setLeaf("done")}>{t.job.markDone}</button>
-            {job.plan_id && <a class="plain button" href={at("/api/runs/{run_id}/packet.pdf", { run_id: job.plan_id })} target="_blank" rel="noopener">{t.job.packet}</a>}
-            {job.plan_id && <button class="plain" onClick={() => setLeaf("take")}>{t.job.takeAway}</button>}
+            <button class="plain" onClick={() => setLeaf("sheet")}>{w.sheet}</button>
+            <button class="plain" onClick={() => setLeaf("done")}>{w.markDone}</button>
+            {job.plan_id && <a class="plain button" href={at("/api/runs/{run_id}/packet.pdf", { run_id: job.plan_id })} target="_blank" rel="noopener">{w.packet}</a>}
+            {job.plan_id && <button class="plain" onClick={() => setLeaf("take")}>{w.takeAway}</button>}
           </p>
         </footer>
       </div>

@@ -1,11 +1,14 @@
 import { useState } from "preact/hooks";
+import { at } from "../api/at";
 import { Refusal } from "../api/call";
 import { Refused } from "../parts/Refused";
 import { figure, inUnits, toShown, toStored, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import { Blank } from "./Blank";
 import { Fig } from "./Fig";
 import { Minds } from "./Minds";
+import { NewRevision } from "./NewRevision";
 import { Paint } from "./Paint";
 import { pinsOf } from "./scene";
 import type { Stage } from "./stage";
@@ -18,33 +21,41 @@ export function MasterSide(stage: Stage) {
   const mended = minds.filter((mind) => mind.weight === "note");
   return (
     <>
-      <h1>{t.job.stages.master}</h1>
+      <h1>{w.stages.master}</h1>
       <Sound stage={stage} />
       {look && <Confirm stage={stage} />}
-      {open.length > 0 && <h2>{t.job.mind}</h2>}
+      {open.length > 0 && <h2>{w.mind}</h2>}
       <Minds minds={open} fly={scene.fly} />
       {mended.length > 0 && (
         <details onToggle={(e) => scene.change({ pins: pinsOf(e.currentTarget.open ? minds : open) })}>
-          <summary>{t.job.mendedHow}</summary>
+          <summary>{w.mendedHow}</summary>
           <Minds minds={mended} fly={scene.fly} />
           <ul class="notes">{(plan?.parts[0].master.mended_notes ?? []).map((note: string) => <li key={note}>{inUnits(note)}</li>)}</ul>
         </details>
       )}
-      {plan && <p class="say">{t.job.openWall} <Blank hand={hand} field="master.wall_mm" />. {t.job.scale} <Blank hand={hand} field="master.scale" />.</p>}
+      {plan && <p class="say">{w.openWall} <Blank hand={hand} field="master.wall_mm" />. {w.scale} <Blank hand={hand} field="master.scale" />.</p>}
       {plan && <Paint {...stage} />}
-      <p class="small">{job.revisions.length > 1 ? t.job.revision(job.revisions.at(-1)!.number, job.revisions.at(-1)!.file_name) : job.file_name}</p>
+      <Worst stage={stage} />
+      <NewRevision job={job} />
     </>
   );
+}
+
+/** What the whole plan warns of first, where it is not a matter of the mesh. */
+function Worst({ stage: { plan, minds, job } }: { stage: Stage }) {
+  const [first] = (plan?.warnings ?? []) as string[];
+  if (!first || minds.some((mind) => mind.words === first)) return null;
+  return <p class="small">{w.worst} {inUnits(first)} <a href={`/jobs/${job.id}/mould`}>{w.stages.mould}</a></p>;
 }
 
 /** Sound or mended, in one line. */
 function Sound({ stage: { look, plan } }: { stage: Stage }) {
   if (!look) return null;
-  if (!plan && !look.is_checked) return <p class="lead">{t.job.lookedOver} {t.triangles(look.triangles)}.</p>;
+  if (!plan && !look.is_checked) return <p class="lead">{w.lookedOver} {t.triangles(look.triangles)}.</p>;
   const findings = plan ? plan.parts[0].master.findings : look.findings;
   const left = findings.filter((f: { mended?: boolean; blocks: string[] }) => !f.mended && f.blocks.length > 0).length;
   const mended = findings.filter((f: { mended?: boolean }) => f.mended).length;
-  return <p class="lead">{plan ? t.job.sound(mended, left) : t.job.found(findings.length)} {t.triangles(look.triangles)}.</p>;
+  return <p class="lead">{plan ? w.sound(mended, left) : w.found(findings.length)} {t.triangles(look.triangles)}.</p>;
 }
 
 /** The only things that are asked: one real length, which side is up, how many. */
@@ -64,30 +75,30 @@ function Confirm({ stage }: { stage: Stage }) {
   const steerUp = (way: [number, number, number]) =>
     guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { up: way })));
   return (
-    <section class="confirm" aria-label={t.job.confirm.title}>
+    <section class="confirm" aria-label={w.confirm.title}>
       <ol>
         <li class={size ? "done" : ""}>
           <Size stage={stage} guarded={guarded} />
         </li>
         <li class={up ? "done" : ""}>
-          <p>{up ? t.job.confirm.upSaid : t.job.confirm.up}</p>
+          <p>{up ? w.confirm.upSaid : w.confirm.up}</p>
           {plan && (
             <p class="acts">
-              {!up && <button class="plain" onClick={() => void steerUp([0, 0, 1])}>{t.job.confirm.right}</button>}
-              {up && <button class="plain" onClick={() => void guarded(() => hand.change({ "master.up": null }))}>{t.job.unlock}</button>}
-              <button class="plain" onClick={() => scene.bench.at && void steerUp(scene.bench.at.up())}>{t.job.confirm.thisUp}</button>
+              {!up && <button class="plain" onClick={() => void steerUp([0, 0, 1])}>{w.confirm.right}</button>}
+              {up && <button class="plain" onClick={() => void guarded(() => hand.change({ "master.up": null }))}>{w.unlock}</button>}
+              <button class="plain" onClick={() => scene.bench.at && void steerUp(scene.bench.at.toward())}>{w.confirm.thisUp}</button>
               {look!.meshes.some((m) => m.role === "master") && (
                 <button class="plain" aria-pressed={scene.view.value.map?.url.endsWith("/show") ?? false}
-                  onClick={() => scene.change({ map: scene.view.peek().map?.url.endsWith("/show") ? null : { part: "master", url: `/api/runs/${run}/maps/master/show`, title: t.job.confirm.showMap, unit: "" } })}>
-                  {t.job.confirm.showCopied}
+                  onClick={() => scene.change({ map: scene.view.peek().map?.url.endsWith("/show") ? null : { part: "master", url: at("/api/runs/{run_id}/maps/{mesh}/{name}", { run_id: run!, mesh: "master", name: "show" }), title: w.confirm.showMap, unit: "" } })}>
+                  {w.confirm.showCopied}
                 </button>
               )}
             </p>
           )}
         </li>
         <li class={castings ? "done" : ""}>
-          <p>{t.job.confirm.castings} <Blank hand={hand} field="job.good_castings" />.</p>
-          {!castings && hand.sheet && <p class="acts"><button class="plain" onClick={() => void guarded(() => hand.change({ "job.good_castings": hand.value("job.good_castings") }))}>{t.job.confirm.right}</button></p>}
+          <p>{w.confirm.castings} <Blank hand={hand} field="job.good_castings" />.</p>
+          {!castings && hand.sheet && <p class="acts"><button class="plain" onClick={() => void guarded(() => hand.change({ "job.good_castings": hand.value("job.good_castings") }))}>{w.confirm.right}</button></p>}
         </li>
       </ol>
       <Refused refusal={refusal} />
@@ -115,22 +126,22 @@ function Size({ stage, guarded }: { stage: Stage; guarded: (work: () => Promise<
   };
   return (
     <>
-      <p>{job.confirmed.size ? t.job.confirm.sizeSaid(`${told} ${unitShown("mm")}`) : t.job.confirm.size(`${told} ${unitShown("mm")}`)}</p>
+      <p>{job.confirmed.size ? w.confirm.sizeSaid(`${told} ${unitShown("mm")}`) : w.confirm.size(`${told} ${unitShown("mm")}`)}</p>
       {!asking && (
         <p class="acts">
-          {!job.confirmed.size && hand.sheet && <button class="plain" onClick={() => void guarded(() => hand.change(fields(1)))}>{t.job.confirm.right}</button>}
-          <button class="plain" onClick={() => setAsking(true)}>{t.job.confirm.other}</button>
+          {!job.confirmed.size && hand.sheet && <button class="plain" onClick={() => void guarded(() => hand.change(fields(1)))}>{w.confirm.right}</button>}
+          <button class="plain" onClick={() => setAsking(true)}>{w.confirm.other}</button>
         </p>
       )}
       {asking && (
         <form class="real" onSubmit={take}>
-          <label>{t.job.confirm.which}
+          <label>{w.confirm.which}
             <select value={side} onChange={(e) => { setSide(e.currentTarget.value); if (e.currentTarget.value === "measured") scene.change({ tool: "measure" }); }}>
-              {SIDES.map((name, i) => <option key={name} value={String(i)}>{t.job.confirm.sides[name]}, {figure(size[i]!, "mm", 1)} {unitShown("mm")}</option>)}
-              <option value="measured">{measured ? t.job.confirm.measured(`${figure(measured.length_mm, "mm", 1)} ${unitShown("mm")}`) : t.job.confirm.measure}</option>
+              {SIDES.map((name, i) => <option key={name} value={String(i)}>{w.confirm.sides[name]}, {figure(size[i]!, "mm", 1)} {unitShown("mm")}</option>)}
+              <option value="measured">{measured ? w.confirm.measured(`${figure(measured.length_mm, "mm", 1)} ${unitShown("mm")}`) : w.confirm.measure}</option>
             </select>
           </label>
-          <label>{t.job.confirm.real(unitShown("mm"))}
+          <label>{w.confirm.real(unitShown("mm"))}
             <input inputMode="decimal" value={typed} placeholder={String(Number(toShown(here, "mm").toFixed(1)))} onInput={(e) => setTyped(e.currentTarget.value)} />
           </label>
           <p class="acts">
@@ -148,10 +159,10 @@ export function MasterFollows({ run, plan }: Stage) {
   const part = plan.parts[0];
   return (
     <>
-      {SIDES.map((name, i) => <Fig key={name} run={run} path={`parts.0.sizes.printed.${i}`} value={part.sizes.printed[i]} unit="mm" digits={1} what={t.job.confirm.sides[name]} />)}
-      <Fig run={run} path="parts.0.master.volume_cm3" value={part.master.volume_cm3} unit="cm³" what={t.job.figs.volume} />
-      <Fig run={run} path="parts.0.master.area_cm2" value={part.master.area_cm2} unit="cm²" what={t.job.figs.area} />
-      <Fig run={run} path="parts.0.moulds.0.show_area_cm2" value={part.moulds[0].show_area_cm2} unit="cm²" what={t.job.figs.show} />
+      {SIDES.map((name, i) => <Fig key={name} run={run} path={`parts.0.sizes.printed.${i}`} value={part.sizes.printed[i]} unit="mm" digits={1} what={w.confirm.sides[name]} />)}
+      <Fig run={run} path="parts.0.master.volume_cm3" value={part.master.volume_cm3} unit="cm³" what={w.figs.volume} />
+      <Fig run={run} path="parts.0.master.area_cm2" value={part.master.area_cm2} unit="cm²" what={w.figs.area} />
+      <Fig run={run} path="parts.0.moulds.0.show_area_cm2" value={part.moulds[0].show_area_cm2} unit="cm²" what={w.figs.show} />
     </>
   );
 }

@@ -1,6 +1,6 @@
 import type { Mind } from "./minds";
 import { inUnits } from "../units";
-import { t } from "../words";
+import { jobWords as w } from "../words/job";
 
 /** Warnings; one with a place flies the camera there. */
 export function Minds({ minds, fly }: { minds: Mind[]; fly: (mind: Mind) => void }) {
@@ -11,9 +11,9 @@ export function Minds({ minds, fly }: { minds: Mind[]; fly: (mind: Mind) => void
         <li key={mind.id} class={`mind ${mind.weight}`}>
           <span class="sign" aria-hidden="true">{mind.weight === "stop" ? "!" : i + 1}</span>
           <div>
-            <p><span class="unseen">{t.job.weight[mind.weight]}: </span>{inUnits(mind.words)}</p>
+            <p><span class="unseen">{w.weight[mind.weight]}: </span>{inUnits(mind.words)}</p>
             {mind.more && <p class="small">{inUnits(mind.more)}</p>}
-            {mind.place && <button class="plain" onClick={() => fly(mind)}>{t.job.showPlace}<span class="unseen"> {i + 1}</span></button>}
+            {mind.place && <button class="plain" onClick={() => fly(mind)}>{w.showPlace}<span class="unseen"> {i + 1}</span></button>}
           </div>
         </li>
       ))}

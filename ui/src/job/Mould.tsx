@@ -5,9 +5,10 @@ import type { View } from "../view3d/kinds";
 import { Refused } from "../parts/Refused";
 import { duration, figure, inUnits, span, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import { Blank } from "./Blank";
 import { ChoiceChart, FromAbove, middle, type Option } from "./ChoiceChart";
-import { Fig } from "./Fig";
+import { Ask, Fig } from "./Fig";
 import { Minds } from "./Minds";
 import { APART, shownAt } from "./scene";
 import type { Stage } from "./stage";
@@ -19,15 +20,15 @@ export function MouldSide(stage: Stage) {
   const printed = hand.value("shell.kind") === "printed";
   return (
     <>
-      <h1>{t.job.stages.mould}</h1>
+      <h1>{w.stages.mould}</h1>
       <p class="say">
-        {t.job.mould.skin} <Blank hand={hand} field="skin.thickness_mm" /> {t.job.mould.of} <Blank hand={hand} field="skin.material" />, {t.job.mould.flange} <Blank hand={hand} field="skin.flange_width_mm" />. {t.job.mould.shell}{" "}
-        <Blank hand={hand} field="shell.kind" />, <Blank hand={hand} field="shell.thickness_mm" /> {t.job.mould.thick} <Blank hand={hand} field="shell.draft_deg" /> {t.job.mould.draft}
-        {printed && <>, {t.job.mould.gap} <Blank hand={hand} field="shell.clearance_mm" /></>}.
+        {w.mould.skin} <Blank hand={hand} field="skin.thickness_mm" /> {w.mould.of} <Blank hand={hand} field="skin.material" />, {w.mould.flange} <Blank hand={hand} field="skin.flange_width_mm" />. {w.mould.shell}{" "}
+        <Blank hand={hand} field="shell.kind" />, <Blank hand={hand} field="shell.thickness_mm" /> {w.mould.thick} <Blank hand={hand} field="shell.draft_deg" /> {w.mould.draft}
+        {printed && <>, {w.mould.gap} <Blank hand={hand} field="shell.clearance_mm" /></>}.
       </p>
       {plan && <Choice {...stage} />}
       {plan && <Steer {...stage} />}
-      {minds.length > 0 && <h2>{t.job.mind}</h2>}
+      {minds.length > 0 && <h2>{w.mind}</h2>}
       <Minds minds={minds} fly={scene.fly} />
       {plan && <Proof plan={plan} />}
     </>
@@ -35,7 +36,7 @@ export function MouldSide(stage: Stage) {
 }
 
 /** The choice chart; a point that is chosen shows its walls and what would lock there. */
-function Choice({ plan, hand, scene }: Stage) {
+function Choice({ plan, run, hand, scene }: Stage) {
   const mould = plan.parts[0].moulds[0];
   const options = mould.options as Option[];
   const built = mould.shell.pieces.length as number;
@@ -60,20 +61,20 @@ function Choice({ plan, hand, scene }: Stage) {
   };
   const said = hand.isSaid("shell.pieces");
   return (
-    <section aria-label={t.job.choice.title}>
-      <h2>{t.job.choice.title}</h2>
+    <section aria-label={w.choice.title}>
+      <h2>{w.choice.title}</h2>
       <ChoiceChart options={options} chosen={chosen} choose={choose} />
       {option && (
         <div class="chosen-option">
           <FromAbove option={option} relief={mould.relief ?? []} />
           <div>
-            <p><strong>{t.pieces(option.pieces)}</strong>{option.pieces === built && `, ${t.job.choice.built}`}</p>
-            <p>{t.job.choice.sums(`${figure(middle(option.silicone_g), "g", 0)} ${unitShown("g")}`, `${figure(option.fill_cm3, "cm³")} ${unitShown("cm³")}`, `${figure(middle(option.shell_g), "g", 0)} ${unitShown("g")}`, duration(option.shell_min))}</p>
-            {option.strips_badly && <p class="own-flag">{t.job.choice.stripsBadly(`${figure(option.deepest_fill_mm, "mm", 0)} ${unitShown("mm")}`)}</p>}
+            <p><strong>{t.pieces(option.pieces)}</strong>{option.pieces === built && `, ${w.choice.built}`}</p>
+            <Sums run={run!} option={option} index={options.indexOf(option)} />
+            {option.strips_badly && <p class="own-flag">{w.choice.stripsBadly(`${figure(option.deepest_fill_mm, "mm", 0)} ${unitShown("mm")}`)}</p>}
             <p class="acts">
-              {option.pieces !== built && <button class="main" onClick={() => void build(option.pieces)}>{t.job.choice.build(option.pieces)}</button>}
-              {option.pieces === built && !said && <button class="plain" onClick={() => void build(built)}>{t.job.choice.lock}</button>}
-              {said && <button class="plain" onClick={() => void build(null)}>{t.job.choice.asRecommended}</button>}
+              {option.pieces !== built && <button class="main" onClick={() => void build(option.pieces)}>{w.choice.build(option.pieces)}</button>}
+              {option.pieces === built && !said && <button class="plain" onClick={() => void build(built)}>{w.choice.lock}</button>}
+              {said && <button class="plain" onClick={() => void build(null)}>{w.choice.asRecommended}</button>}
             </p>
           </div>
         </div>
@@ -83,6 +84,20 @@ function Choice({ plan, hand, scene }: Stage) {
       <p class="small">{inUnits(mould.least_pieces?.sentence ?? "")}</p>
       <Refused refusal={refusal} />
     </section>
+  );
+}
+
+/** What an option takes, each figure with its why. */
+function Sums({ run, option, index }: { run: string; option: Option; index: number }) {
+  const ask = (key: string, what: string, words: string) => <Ask run={run} path={`parts.0.moulds.0.options.${index}.${key}`} what={what}>{words}</Ask>;
+  return (
+    <p class="sums">
+      {ask("silicone_g", w.figs.silicone, `${figure(middle(option.silicone_g), "g", 0)} ${unitShown("g")}`)} {w.choice.ofSilicone},{" "}
+      {ask("fill_cm3", w.figs.fill, `${figure(option.fill_cm3, "cm³")} ${unitShown("cm³")}`)} {w.choice.ofFill};{" "}
+      {w.choice.shell} {ask("shell_g", w.figs.shell(option.pieces), `${figure(middle(option.shell_g), "g", 0)} ${unitShown("g")}`)},{" "}
+      {ask("shell_min", w.choice.time, duration(option.shell_min))}
+      {option.silicone_cost !== null && <>, {ask("silicone_cost", w.choice.cost, figure(option.silicone_cost, "", 2))} {w.choice.cost}</>}.
+    </p>
   );
 }
 
@@ -142,29 +157,29 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
   }, [view.tool]);
   const hasWalls = (shell.walls ?? []).length > 0;
   return (
-    <section aria-label={t.job.steer.title}>
-      <h2>{t.job.steer.title}</h2>
+    <section aria-label={w.steer.title}>
+      <h2>{w.steer.title}</h2>
       <p class="acts">
-        {hasWalls && <button class="plain" aria-pressed={view.tool === "walls"} onClick={tool("walls")}>{t.job.steer.move}</button>}
-        <button class="plain" aria-pressed={view.tool === "line"} onClick={tool("line")}>{t.job.steer.draw}</button>
-        {hasWalls && !lockedWalls && !now && <button class="plain" onClick={() => void lock()}>{t.job.steer.lockWalls}</button>}
-        {!lockedPulls && !now && <button class="plain" onClick={() => void lockPulls()}>{t.job.steer.lockPulls}</button>}
-        {lockedWalls && <button class="plain" onClick={() => void guarded(() => hand.change({ "shell.walls": null }))}>{t.job.steer.freeWalls}</button>}
-        {lockedPulls && <button class="plain" onClick={() => void guarded(() => hand.change({ "shell.pulls": null }))}>{t.job.steer.freePulls}</button>}
+        {hasWalls && <button class="plain" aria-pressed={view.tool === "walls"} onClick={tool("walls")}>{w.steer.move}</button>}
+        <button class="plain" aria-pressed={view.tool === "line"} onClick={tool("line")}>{w.steer.draw}</button>
+        {hasWalls && !lockedWalls && !now && <button class="plain" onClick={() => void lock()}>{w.steer.lockWalls}</button>}
+        {!lockedPulls && !now && <button class="plain" onClick={() => void lockPulls()}>{w.steer.lockPulls}</button>}
+        {lockedWalls && <button class="plain" onClick={() => void guarded(() => hand.change({ "shell.walls": null }))}>{w.steer.freeWalls}</button>}
+        {lockedPulls && <button class="plain" onClick={() => void guarded(() => hand.change({ "shell.pulls": null }))}>{w.steer.freePulls}</button>}
       </p>
-      {view.tool === "walls" && <p class="small">{t.job.steer.moveHelp}</p>}
-      {view.tool === "line" && <p class="small">{t.job.steer.drawHelp}</p>}
+      {view.tool === "walls" && <p class="small">{w.steer.moveHelp}</p>}
+      {view.tool === "line" && <p class="small">{w.steer.drawHelp}</p>}
       {now && (
         <div class="draft" aria-live="polite" data-busy={now.busy}>
           {now.answer && (
-            <p><strong>{t.job.steer.fill(`${figure(now.answer.fill_cm3, "cm³")} ${unitShown("cm³")}`)}</strong>, {t.job.steer.was(`${figure(plan.parts[0].moulds[0].skin.fill_cm3, "cm³")} ${unitShown("cm³")}`)}. {t.pieces(now.answer.pieces)}{now.answer.in_order ? `, ${t.job.steer.inOrder}` : ""}.</p>
+            <p><strong>{w.steer.fill(`${figure(now.answer.fill_cm3, "cm³")} ${unitShown("cm³")}`)}</strong>, {w.steer.was(`${figure(plan.parts[0].moulds[0].skin.fill_cm3, "cm³")} ${unitShown("cm³")}`)}. {t.pieces(now.answer.pieces)}{now.answer.in_order ? `, ${w.steer.inOrder}` : ""}.</p>
           )}
-          {now.answer && now.answer.locks.length > 0 && <p class="small">{t.job.steer.locks(now.answer.locks.length)}</p>}
-          {now.answer && now.answer.stretches.length > 0 && <p class="small">{t.job.steer.stretches(now.answer.stretches.length)}</p>}
+          {now.answer && now.answer.locks.length > 0 && <p class="small">{w.steer.locks(now.answer.locks.length)}</p>}
+          {now.answer && now.answer.stretches.length > 0 && <p class="small">{w.steer.stretches(now.answer.stretches.length)}</p>}
           <Refused refusal={now.refusal} />
           <p class="acts">
-            <button class="main" disabled={!now.answer} onClick={() => void save()}>{t.job.steer.keep}</button>
-            <button class="plain" onClick={() => putBack(scene, plan, lockedWalls)}>{t.job.steer.back}</button>
+            <button class="main" disabled={!now.answer} onClick={() => void save()}>{w.steer.keep}</button>
+            <button class="plain" onClick={() => putBack(scene, plan, lockedWalls)}>{w.steer.back}</button>
           </p>
         </div>
       )}
@@ -187,7 +202,7 @@ function Proof({ plan }: { plan: Stage["plan"] }) {
   const held = proof.checks.filter((c: { passed: boolean }) => c.passed).length;
   return (
     <details>
-      <summary>{proof.passed ? t.job.proof.holds(held) : t.job.proof.fails(proof.checks.length - held)}</summary>
+      <summary>{proof.passed ? w.proof.holds(held) : w.proof.fails(proof.checks.length - held)}</summary>
       <ul class="notes">{proof.checks.map((c: { name: string; passed: boolean; sentence: string }) => <li key={c.name}>{c.passed ? "" : "! "}{inUnits(c.sentence)}</li>)}</ul>
     </details>
   );
@@ -201,12 +216,12 @@ export function MouldFollows({ run, plan }: Stage) {
   const chosen = mould.options.findIndex((o: Option) => o.pieces === mould.shell.pieces.length);
   return (
     <>
-      <Fig run={run} path={`${at}.skin.mass_g`} value={mould.skin.mass_g.p50} unit="g" digits={0} spread={mould.skin.mass_g} what={t.job.figs.silicone} />
-      <Fig run={run} path={`${at}.skin.fill_cm3`} value={mould.skin.fill_cm3} unit="cm³" what={t.job.figs.fill} />
-      {chosen >= 0 && <Fig run={run} path={`${at}.options.${chosen}.shell_g`} value={shell_g} unit="g" digits={0} what={t.job.figs.shell(mould.shell.pieces.length)} />}
-      <Fig run={run} path={`${at}.clay_cm3`} value={mould.clay_cm3} unit="cm³" what={t.job.figs.clay} />
-      <Fig run={run} path={`${at}.skin.stretch.ratio`} value={mould.skin.stretch.ratio} unit="×" digits={2} what={t.job.figs.stretch} />
-      <Fig run={run} path="schedule.mould_min.0" value={plan.schedule.mould_min[0]} unit="min" words={span(plan.schedule.mould_min[0], plan.schedule.mould_min[1])} what={t.job.figs.mouldTime} />
+      <Fig run={run} path={`${at}.skin.mass_g`} value={mould.skin.mass_g.p50} unit="g" digits={0} spread={mould.skin.mass_g} what={w.figs.silicone} />
+      <Fig run={run} path={`${at}.skin.fill_cm3`} value={mould.skin.fill_cm3} unit="cm³" what={w.figs.fill} />
+      {chosen >= 0 && <Fig run={run} path={`${at}.options.${chosen}.shell_g`} value={shell_g} unit="g" digits={0} what={w.figs.shell(mould.shell.pieces.length)} />}
+      <Fig run={run} path={`${at}.clay_cm3`} value={mould.clay_cm3} unit="cm³" what={w.figs.clay} />
+      <Fig run={run} path={`${at}.skin.stretch.ratio`} value={mould.skin.stretch.ratio} unit="×" digits={2} what={w.figs.stretch} />
+      <Fig run={run} path="schedule.mould_min.0" value={plan.schedule.mould_min[0]} unit="min" words={span(plan.schedule.mould_min[0], plan.schedule.mould_min[1])} what={w.figs.mouldTime} />
     </>
   );
 }

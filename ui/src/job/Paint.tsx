@@ -3,6 +3,7 @@ import { Refusal } from "../api/call";
 import { Refused } from "../parts/Refused";
 import { figure, unitShown } from "../units";
 import { t } from "../words";
+import { jobWords as w } from "../words/job";
 import type { Stage } from "./stage";
 import { keep } from "./steer";
 
@@ -33,23 +34,23 @@ export function Paint({ job, run, hand, scene }: Stage) {
   };
   return (
     <details class="paint">
-      <summary>{t.job.paint.title}</summary>
-      <p class="small">{t.job.paint.help}</p>
+      <summary>{w.paint.title}</summary>
+      <p class="small">{w.paint.help}</p>
       <p class="acts">
-        <button class="plain" aria-pressed={on && view.brush.copied} onClick={() => brush(true)}>{t.job.paint.copy}</button>
-        <button class="plain" aria-pressed={on && !view.brush.copied} onClick={() => brush(false)}>{t.job.paint.leave}</button>
+        <button class="plain" aria-pressed={on && view.brush.copied} onClick={() => brush(true)}>{w.paint.copy}</button>
+        <button class="plain" aria-pressed={on && !view.brush.copied} onClick={() => brush(false)}>{w.paint.leave}</button>
       </p>
-      <label class="slide">{t.job.paint.radius(`${figure(view.brush.radius_mm, "mm", 0)} ${unitShown("mm")}`)}
+      <label class="slide">{w.paint.radius(`${figure(view.brush.radius_mm, "mm", 0)} ${unitShown("mm")}`)}
         <input type="range" min="2" max="30" step="1" value={view.brush.radius_mm} onInput={(e) => scene.change({ brush: { ...view.brush, radius_mm: Number(e.currentTarget.value) } })} />
       </label>
       {view.dabs.length > 0 && (
         <p class="acts">
-          <button class="main" onClick={() => void save()}>{t.job.paint.keep(view.dabs.length)}</button>
+          <button class="main" onClick={() => void save()}>{w.paint.keep(view.dabs.length)}</button>
           <button class="plain" onClick={() => scene.change({ dabs: view.dabs.slice(0, -1) })}>{t.common.undo}</button>
           <button class="plain" onClick={() => scene.change({ dabs: [] })}>{t.common.cancel}</button>
         </p>
       )}
-      {keptCount > 0 && <p>{t.job.paint.kept(keptCount)} <button class="plain" onClick={() => void hand.change({ "master.paint": null })}>{t.job.paint.away}</button></p>}
+      {keptCount > 0 && <p>{w.paint.kept(keptCount)} <button class="plain" onClick={() => void hand.change({ "master.paint": null })}>{w.paint.away}</button></p>}
       <Refused refusal={refusal} />
     </details>
   );

@@ -91,9 +91,9 @@ export function mapsOf(look: Look, shown: Record<string, boolean>): MapChoice[] 
 }
 
 /** Address of a map; one that hangs on a direction takes it along. */
-export function mapUrl(run: string, map: MapChoice, pull: V3): string {
-  const along = map.needsPull ? `?direction=${pull.map((c) => c.toFixed(4)).join(",")}` : "";
-  return `/api/runs/${run}/maps/${map.part}/${map.name}${along}`;
+export function mapUrl(run: string, map: MapChoice, pull?: V3): string {
+  const direction = pull?.map((c) => c.toFixed(4)).join(",");
+  return at("/api/runs/{run_id}/maps/{mesh}/{name}", { run_id: run, mesh: map.part, name: map.name }, { direction });
 }
 
 /** Saves what the eyes see. */

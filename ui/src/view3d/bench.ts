@@ -127,8 +127,8 @@ class Standing implements Bench, Bed {
     if (points.length) this.turning.look(from, points);
   }
 
-  up(): V3 {
-    return this.turning.up();
+  toward(): V3 {
+    return this.turning.toEye().toArray() as V3;
   }
 
   picture(width: number, height: number): Promise<Blob> {
@@ -352,7 +352,7 @@ const idleBench: Bench = {
   set: () => undefined,
   flyTo: () => undefined,
   look: () => undefined,
-  up: () => [0, 0, 1],
+  toward: () => [0, 0, 1],
   picture: () => Promise.reject(new Error(NO_GPU)),
   setRange: () => undefined,
   dispose: () => undefined,

@@ -154,8 +154,8 @@ export interface Bench {
   set(view: View): void;
   flyTo(place: V3, from?: V3): void;
   look(from: Look): void;
-  /** The direction that points up on the screen, in scene axes: for "this way up". */
-  up(): V3;
+  /** Unit, from the object to the eye, in scene axes: for "the side I look at". */
+  toward(): V3;
   picture(width: number, height: number): Promise<Blob>;
   setRange(low: number, high: number): void;
   dispose(): void;

@@ -1,7 +1,7 @@
 /** How the camera goes round the part: about z, over the pole if asked to, toward the pointer. */
 
 import { Box3, Matrix4, Vector3, type Ray } from "three";
-import type { Look, V3 } from "./kinds";
+import type { Look } from "./kinds";
 import { FIELD_DEG, type Stage } from "./stage";
 
 export interface Stand {
@@ -102,10 +102,6 @@ export class Turning {
 
   toEye(): Vector3 {
     return axesAt(this.now.round, this.now.raised)[2];
-  }
-
-  up(): V3 {
-    return this.upward().toArray() as V3;
   }
 
   mmPerPixel(): number {

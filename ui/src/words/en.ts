@@ -1,13 +1,12 @@
 /** Every word of the page, in one place; another language is another file like this one. */
 
-import { job } from "./en-job";
 import { pages } from "./en-pages";
 
 const count = (n: number, one: string, many: string): string => `${n} ${n === 1 ? one : many}`;
 
 export const words = {
   ...pages,
-  job,
+
   name: "firstpull",
   nav: { jobs: "Jobs", materials: "Materials", away: "Put away", main: "Main", units: "Units", metric: "mm g °C", inch: "in oz °F" },
   lost: "The program does not answer. This page tries again by itself; nothing you entered is gone.",

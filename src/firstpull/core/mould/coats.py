@@ -250,8 +250,8 @@ def _coat(
 def _why(
     row: MaterialRow, *, practice: MaterialRow, rate: str, volume_cm3: float, laying: float
 ) -> Why:
-    names = ("density", "b_per_100a", "part_a_density", "part_b_density")
-    names += ("pot_life", "activation_energy")
+    mixed = ("density", "b_per_100a", "part_a_density", "part_b_density")
+    names = (*mixed, "pot_life", "activation_energy")
     return Why(
         "grams = volume x density; volume = area x thickness for a coat; "
         "batches = what there is to lay / (speed of hands x minutes to lay), rounded up",
