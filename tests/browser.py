@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+AXE = Path(__file__).parents[1] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
 STATIC = Path(__file__).parents[1] / "src" / "firstpull" / "web" / "static" / "index.html"
 # software drawing, and none of the browser's own conversations with its maker
 FLAGS = [
@@ -121,3 +122,27 @@ def until_planned(page: Any, address: str, job: str, *, since: str | None = None
             return dict(told)
         time.sleep(0.5)
     raise AssertionError("the plan was not done in time")
+
+
+def hindrances(page: Any) -> list[str]:
+    """What keeps some readers from the page, serious or worse, as axe finds it."""
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]
+    return [
+        f"{one['id']}: {node['html'][:120]}"
+        for one in found
+        if one["impact"] in ("serious", "critical")
+        for node in one["nodes"]
+    ]
+
+
+def smallest_print(page: Any) -> float:
+    """The smallest size in pixels that words on the page are set in; those unseen left out."""
+    return float(
+        page.evaluate(
+            """Math.min(...[...document.querySelectorAll("body *")]
+                .filter((at) => at.offsetParent && !at.children.length && at.innerText?.trim()
+                    && !at.closest("[aria-hidden=true]"))
+                .map((at) => parseFloat(getComputedStyle(at).fontSize)))"""
+        )
+    )

@@ -8,7 +8,16 @@ from typing import Any
 
 import pytest
 
-from browser import drop_file, needs_browser, ready, served, until_planned, visiting
+from browser import (
+    drop_file,
+    hindrances,
+    needs_browser,
+    ready,
+    served,
+    smallest_print,
+    until_planned,
+    visiting,
+)
 from firstpull.services.write_demo import write_broken
 
 pytestmark = [needs_browser, pytest.mark.long]
@@ -87,6 +96,13 @@ def test_a_new_user_gets_from_a_faulty_mesh_to_the_packet(tmp_path: Path) -> Non
         with page.expect_download() as download:
             page.get_by_role("dialog").get_by_role("link", name=re.compile("zip")).first.click()
         assert Path(download.value.path()).read_bytes()[:2] == b"PK"
+        page.keyboard.press("Escape")
+        for stage in ("Master", "Mould", "Cast"):
+            page.get_by_role("link", name=re.compile(f"^{stage}")).click()
+            page.get_by_role("heading", name=stage, level=1).wait_for()
+            ready(page)
+            assert hindrances(page) == [], stage
+            assert smallest_print(page) >= 16, stage
 
 
 def plan(page: Any, address: str, job: dict[str, Any]) -> dict[str, Any]:

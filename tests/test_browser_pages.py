@@ -5,15 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from browser import drop_file, needs_browser, served, visiting
+from browser import drop_file, hindrances, needs_browser, served, smallest_print, visiting
 
 pytestmark = needs_browser
 
-AXE = Path(__file__).parents[1] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
 SIZES = [(1280, 800), (820, 1180)]
 
 
@@ -21,18 +19,6 @@ SIZES = [(1280, 800), (820, 1180)]
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with served(tmp_path_factory.mktemp("workspace")) as address:
         yield address
-
-
-def hindrances(page: Any) -> list[str]:
-    """What keeps some readers from the page, serious or worse, as axe finds it."""
-    page.evaluate(AXE.read_text("utf-8"))
-    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]
-    return [
-        f"{one['id']}: {node['html'][:120]}"
-        for one in found
-        if one["impact"] in ("serious", "critical")
-        for node in one["nodes"]
-    ]
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -48,12 +34,7 @@ def test_pages_stand_open_to_every_reader(
             page.wait_for_load_state("networkidle")
             assert hindrances(page) == [], path
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
-            smallest = page.evaluate(
-                """Math.min(...[...document.querySelectorAll("body *")]
-                    .filter((at) => at.offsetParent && at.innerText?.trim() && !at.children.length)
-                    .map((at) => parseFloat(getComputedStyle(at).fontSize)))"""
-            )
-            assert smallest >= 16, path
+            assert smallest_print(page) >= 16, path
 
 
 def test_what_is_no_mesh_is_refused_where_it_was_dropped(address: str, tmp_path: Path) -> None:

@@ -96,7 +96,7 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
         <Way job={job} stage={stage} />
         <div class="object">
           <Bench3D scene={scene} name={job.name} />
-          {look.data && shown && <Tools scene={scene} run={shown} look={look.data} pulls={pulls} name={`${job.name} ${w.stages[stage]}`} canCompare={stage === "master" && hasMended} />}
+          {look.data && shown && <Tools scene={scene} run={shown} look={look.data} pulls={pulls} stage={stage} name={`${job.name} ${w.stages[stage]}`} canCompare={stage === "master" && hasMended} />}
         </div>
         <main class="side">
           <Progress job={job} />

@@ -82,9 +82,9 @@ function Confirm({ stage }: { stage: Stage }) {
         </li>
         <li class={up ? "done" : ""}>
           <p>{up ? w.confirm.upSaid : w.confirm.up}</p>
-          {plan && (
+          {run && (
             <p class="acts">
-              {!up && <button class="plain" onClick={() => void steerUp([0, 0, 1])}>{w.confirm.right}</button>}
+              {!up && plan && <button class="plain" onClick={() => void steerUp([0, 0, 1])}>{w.confirm.right}</button>}
               {up && <button class="plain" onClick={() => void guarded(() => hand.change({ "master.up": null }))}>{w.unlock}</button>}
               <button class="plain" onClick={() => scene.bench.at && void steerUp(scene.bench.at.toward())}>{w.confirm.thisUp}</button>
               {look!.meshes.some((m) => m.role === "master") && (

@@ -1,5 +1,5 @@
 import type { Mind } from "./minds";
-import { inUnits } from "../units";
+import { told } from "../words/told";
 import { jobWords as w } from "../words/job";
 
 /** Warnings; one with a place flies the camera there. */
@@ -11,8 +11,8 @@ export function Minds({ minds, fly }: { minds: Mind[]; fly: (mind: Mind) => void
         <li key={mind.id} class={`mind ${mind.weight}`}>
           <span class="sign" aria-hidden="true">{mind.weight === "stop" ? "!" : i + 1}</span>
           <div>
-            <p><span class="unseen">{w.weight[mind.weight]}: </span>{inUnits(mind.words)}</p>
-            {mind.more && <p class="small">{inUnits(mind.more)}</p>}
+            <p><span class="unseen">{w.weight[mind.weight]}: </span>{told(mind.words)}</p>
+            {mind.more && <p class="small">{told(mind.more)}</p>}
             {mind.place && <button class="plain" onClick={() => fly(mind)}>{w.showPlace}<span class="unseen"> {i + 1}</span></button>}
           </div>
         </li>

@@ -36,7 +36,7 @@ export function MouldSide(stage: Stage) {
 }
 
 /** The choice chart; a point that is chosen shows its walls and what would lock there. */
-function Choice({ plan, run, hand, scene }: Stage) {
+function Choice({ plan, run, look, hand, scene }: Stage) {
   const mould = plan.parts[0].moulds[0];
   const options = mould.options as Option[];
   const built = mould.shell.pieces.length as number;
@@ -48,7 +48,7 @@ function Choice({ plan, run, hand, scene }: Stage) {
     setChosen(pieces);
     const next = options.find((o) => o.pieces === pieces)!;
     const isBuilt = pieces === built;
-    scene.change({ walls: wallsOf(next.walls, false), locks: next.locks.map(lockOn), tool: isBuilt ? "turn" : scene.view.peek().tool });
+    scene.change({ tool: "turn", ...shownFor(isBuilt ? "turn" : "walls", look!), walls: isBuilt ? [] : wallsOf(next.walls, true), locks: isBuilt ? [] : next.locks.map(lockOn) });
   };
   const build = async (pieces: number | null): Promise<void> => {
     setRefusal(null);
@@ -110,7 +110,7 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
   const view = scene.view.value;
   const pulls = shell.pieces.map((piece: { pull: V3 }) => piece.pull) as V3[];
   useEffect(() => {
-    putBack(scene, plan, lockedWalls);
+    putBack(scene);
     scene.heard.walled = (id, through, facing) => {
       const walls = scene.view.peek().walls.map((w) => (w.id === id ? { ...w, through, facing, bend: null } : w));
       scene.change({ walls });
@@ -128,15 +128,14 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
     };
     return () => {
       scene.heard = {};
-      putBack(scene, plan, lockedWalls);
-      scene.change({ walls: [] });
+      putBack(scene);
     };
   }, [plan, lockedWalls]);
   const guarded = async (work: () => Promise<unknown>): Promise<void> => {
     setRefusal(null);
     try {
       await work();
-      putBack(scene, plan, true);
+      putBack(scene);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       setRefusal(error);
@@ -147,7 +146,7 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
   const lockPulls = () => guarded(async () => hand.put(await keep(job, run!, hand.sheet!.version, { pulls })));
   const tool = (name: "walls" | "line") => () => {
     const next = view.tool === name ? "turn" : name;
-    scene.change({ tool: next, line: null, ...shownFor(next, look!) });
+    scene.change({ tool: next, line: null, walls: next === "turn" ? [] : wallsOf(shell.walls, lockedWalls), ...shownFor(next, look!) });
     warmUp(run!, shell.walls ?? []);
   };
   const held = useRef(view.tool);
@@ -179,7 +178,7 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
           <Refused refusal={now.refusal} />
           <p class="acts">
             <button class="main" disabled={!now.answer} onClick={() => void save()}>{w.steer.keep}</button>
-            <button class="plain" onClick={() => putBack(scene, plan, lockedWalls)}>{w.steer.back}</button>
+            <button class="plain" onClick={() => putBack(scene)}>{w.steer.back}</button>
           </p>
         </div>
       )}

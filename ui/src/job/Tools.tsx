@@ -1,15 +1,16 @@
 import { at } from "../api/at";
 import { useState } from "preact/hooks";
-import type { Look, V3 } from "../api/kinds";
-import type { Axis, Look as From } from "../view3d/kinds";
+import type { Look, StageName, V3 } from "../api/kinds";
+import type { Axis, Look as From, MapOn } from "../view3d/kinds";
 import { jobWords as w } from "../words/job";
-import { mapsOf, mapUrl, savePicture, type MapChoice, type Scene } from "./scene";
+import { mapsOf, mapUrl, savePicture, shownAt, type MapChoice, type Scene } from "./scene";
 
 interface Props {
   scene: Scene;
   run: string;
   look: Look;
   pulls: V3[];
+  stage: StageName;
   name: string;
   canCompare: boolean;
 }
@@ -18,7 +19,7 @@ const FROM: From[] = ["three-quarter", "front", "back", "left", "right", "above"
 const AXES: Axis[] = ["x", "y", "z", "view"];
 
 /** What can be done to the view, in words; one row opens at a time. */
-export function Tools({ scene, run, look, pulls, name, canCompare }: Props) {
+export function Tools({ scene, run, look, pulls, stage, name, canCompare }: Props) {
   const [open, setOpen] = useState<"" | "colour" | "cut" | "parts" | "from">("");
   const view = scene.view.value;
   const planned = look.meshes.some((mesh) => mesh.role !== "arrived");
@@ -40,8 +41,8 @@ export function Tools({ scene, run, look, pulls, name, canCompare }: Props) {
             <input type="range" min="0" max="1" step="0.01" value={view.apart} onInput={(e) => scene.change({ apart: Number(e.currentTarget.value) })} />
           </label>
         )}
-        <button aria-pressed={view.tool === "measure"} onClick={() => scene.change({ tool: view.tool === "measure" ? "turn" : "measure" })}>{w.tools.measure}</button>
-        {canCompare && <button aria-pressed={view.compare !== null} onClick={() => scene.change({ compare: view.compare === null ? 0.5 : null })}>{w.tools.compare}</button>}
+        <button aria-pressed={view.tool === "measure"} onClick={() => scene.change({ tool: view.tool === "measure" ? "turn" : "measure", head: null })}>{w.tools.measure}</button>
+        {canCompare && <button aria-pressed={view.compare !== null} onClick={() => scene.change({ compare: view.compare === null ? 0.5 : null, head: null })}>{w.tools.compare}</button>}
         <button aria-pressed={view.head !== null} onClick={() => scene.change({ head: view.head ? null : { url: at("/api/headform") } })}>{w.tools.head}</button>
         <button onClick={() => void savePicture(scene, name)}>{w.tools.picture}</button>
       </div>
@@ -52,12 +53,12 @@ export function Tools({ scene, run, look, pulls, name, canCompare }: Props) {
       )}
       {open === "colour" && (
         <div class="tools-row more">
-          <button aria-pressed={view.map === null} onClick={() => scene.change({ map: null })}>{w.tools.plain}</button>
+          <button aria-pressed={view.map === null} onClick={() => scene.change({ map: null, shown: shownAt(stage, look) })}>{w.tools.plain}</button>
           {maps.filter((map) => !map.needsPull).map((map) => <Colour key={`${map.part}/${map.name}`} scene={scene} map={map} url={mapUrl(run, map)} title={map.title} />)}
           {maps.filter((map) => map.needsPull).map((map) => (
             <>
               {pulls.map((pull, i) => <Colour key={i} scene={scene} map={map} url={mapUrl(run, map, pull)} title={w.fillPull(i + 1)} />)}
-              <button aria-pressed={view.map?.title === w.fillToward} onClick={() => scene.bench.at && scene.change({ map: { part: map.part, url: mapUrl(run, map, scene.bench.at.toward()), title: w.fillToward, unit: map.unit } })}>{w.fillToward}</button>
+              <button aria-pressed={view.map?.title === w.fillToward} onClick={() => scene.bench.at && colour(scene, { part: map.part, url: mapUrl(run, map, scene.bench.at.toward()), title: w.fillToward, unit: map.unit })}>{w.fillToward}</button>
             </>
           ))}
         </div>
@@ -66,7 +67,7 @@ export function Tools({ scene, run, look, pulls, name, canCompare }: Props) {
         <div class="tools-row more">
           <button aria-pressed={view.cut === null} onClick={() => scene.change({ cut: null })}>{w.tools.whole}</button>
           {AXES.map((axis) => (
-            <button key={axis} aria-pressed={view.cut?.axis === axis} onClick={() => scene.change({ cut: { axis, at: view.cut?.at ?? 0.5, flip: view.cut?.flip ?? false } })}>{w.axes[axis]}</button>
+            <button key={axis} aria-pressed={view.cut?.axis === axis} onClick={() => scene.change({ cut: { axis, at: view.cut?.at ?? 0.5, flip: view.cut?.flip ?? false }, head: null })}>{w.axes[axis]}</button>
           ))}
           {view.cut && (
             <>
@@ -101,7 +102,13 @@ export function Tools({ scene, run, look, pulls, name, canCompare }: Props) {
   );
 }
 
+/** A part that carries a map stands alone: nothing lies over its colours. */
+function colour(scene: Scene, map: MapOn): void {
+  const { parts } = scene.view.peek();
+  scene.change({ map, head: null, shown: Object.fromEntries(parts.map((part) => [part.name, part.name === map.part])) });
+}
+
 /** One map over one part, in words. */
 function Colour({ scene, map, url, title }: { scene: Scene; map: MapChoice; url: string; title: string }) {
-  return <button aria-pressed={scene.view.value.map?.url === url} onClick={() => scene.change({ map: { part: map.part, url, title, unit: map.unit } })}>{title}</button>;
+  return <button aria-pressed={scene.view.value.map?.url === url} onClick={() => colour(scene, { part: map.part, url, title, unit: map.unit })}>{title}</button>;
 }

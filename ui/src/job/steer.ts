@@ -6,7 +6,6 @@ import { call, Refusal } from "../api/call";
 import type { components } from "../api/schema";
 import type { Job, Sheet, V3 } from "../api/kinds";
 import type { LockOn, WallOn } from "../view3d/kinds";
-import type { Plan } from "./minds";
 import type { Scene } from "./scene";
 
 /** A preview as the interface has it, its points by threes. */
@@ -55,11 +54,11 @@ export function lockOn(lock: { place_mm: V3; volume_cm3: number; sentence: strin
 }
 
 /** Back to what the plan has. */
-export function putBack(scene: Scene, plan: Plan, isLocked: boolean): void {
+export function putBack(scene: Scene): void {
   asking?.abort();
   next = null;
   draft.value = null;
-  scene.change({ walls: wallsOf(plan.parts[0].moulds[0].shell.walls, isLocked), locks: [], stretches: [], line: null, tool: "turn" });
+  scene.change({ walls: [], locks: [], stretches: [], line: null, tool: "turn" });
 }
 
 export function wallsOf(walls: Wall[] | undefined, locked: boolean): WallOn[] {

@@ -1,0 +1,11 @@
+import { expect, it } from "vitest";
+import { told } from "./told";
+
+it("What the command line calls an option is called on the page what it is called there.", () => {
+  expect(told("Cut it open, or give the direction away from the board, for example --up 0,0,1.")).toBe(
+    'Cut it open, or give the direction away from the board with "Up is toward me".',
+  );
+  expect(told("Give another direction with --up, or trim the rim back.")).not.toContain("--");
+  expect(told("Say the unit with --unit.")).toBe("Say the unit in the sheet.");
+  expect(told("Give a thinner --wall, or thicken the surface.")).toBe("Give a thinner wall in the sheet, or thicken the surface.");
+});
