@@ -53,7 +53,8 @@ def test_a_new_user_gets_from_a_faulty_mesh_to_the_packet(tmp_path: Path) -> Non
         assert told["confirmed"] == {"size": True, "up": True, "castings": True}
 
         # another number of pieces, chosen on the chart, is what stands on the bench
-        page.get_by_role("link", name=re.compile("^Mould")).click()
+        way = page.get_by_role("navigation", name="The way of the work")
+        way.get_by_role("link", name=re.compile("^Mould")).click()
         built = len(plan(page, address, told)["parts"][0]["moulds"][0]["shell"]["pieces"])
         options = plan(page, address, told)["parts"][0]["moulds"][0]["options"]
         other = next(o["pieces"] for o in options if o["pieces"] != built)
@@ -64,7 +65,9 @@ def test_a_new_user_gets_from_a_faulty_mesh_to_the_packet(tmp_path: Path) -> Non
         assert len(plan(page, address, told)["parts"][0]["moulds"][0]["shell"]["pieces"]) == other
 
         # a figure answers why
-        skin = page.get_by_role("button", name=re.compile("silicone in the skin"))
+        skin = page.get_by_role("contentinfo").get_by_role(
+            "button", name=re.compile("silicone in the skin")
+        )
         before = silicone_g(plan(page, address, told))
         skin.click()
         why = page.get_by_role("dialog")
@@ -98,7 +101,7 @@ def test_a_new_user_gets_from_a_faulty_mesh_to_the_packet(tmp_path: Path) -> Non
         assert Path(download.value.path()).read_bytes()[:2] == b"PK"
         page.keyboard.press("Escape")
         for stage in ("Master", "Mould", "Cast"):
-            page.get_by_role("link", name=re.compile(f"^{stage}")).click()
+            way.get_by_role("link", name=re.compile(f"^{stage}")).click()
             page.get_by_role("heading", name=stage, level=1).wait_for()
             ready(page)
             assert hindrances(page) == [], stage

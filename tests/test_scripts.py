@@ -12,7 +12,12 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-LOCKS = ["requirements.lock", "requirements-build.lock", "requirements-dev.lock"]
+LOCKS = [
+    "requirements.lock",
+    "requirements-build.lock",
+    "requirements-page.lock",
+    "requirements-dev.lock",
+]
 
 
 def pins(lock: str) -> set[str]:
@@ -32,11 +37,13 @@ def test_checks_run_with_what_users_run() -> None:
     dev = pins("requirements-dev.lock")
     assert pins("requirements.lock") <= dev
     assert pins("requirements-build.lock") <= dev
+    assert pins("requirements-page.lock") <= dev
 
 
 @pytest.fixture
 def environment(tmp_path, monkeypatch):
     """The set-up module on an empty checkout, with its commands noted instead of run."""
+    monkeypatch.syspath_prepend(ROOT / "tools")
     spec = importlib.util.spec_from_file_location("environment", ROOT / "tools/environment.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
@@ -47,7 +54,8 @@ def environment(tmp_path, monkeypatch):
         (tmp_path / name).write_text("as it was")
     (tmp_path / "src").mkdir()
     (tmp_path / "src/skin.py").write_text("x = 1")
-    module.steps = []
+    module.steps, module.built = [], True
+    monkeypatch.setattr(module.web_build, "is_built", lambda: module.built)
 
     def note(command: list[str], failed: str) -> None:
         if "venv" in command:
@@ -62,7 +70,14 @@ def environment(tmp_path, monkeypatch):
 def done(environment, **how) -> list[str]:
     environment.steps.clear()
     environment.prepare(**how)
-    names = {"venv": "venv", "requirements": "packages", "editable": "package", "warm": "kernels"}
+    names = {
+        "venv": "venv",
+        "requirements-page": "node",
+        "requirements": "packages",
+        "editable": "package",
+        "web_build": "page",
+        "warm": "kernels",
+    }
     return [next(n for word, n in names.items() if word in step) for step in environment.steps]
 
 
@@ -81,6 +96,17 @@ def test_each_step_runs_once_and_again_only_when_what_it_is_made_from_changes(en
     assert done(environment, for_checks=True) == ["packages"]
     environment.PYTHON.unlink()  # the interpreter went away
     assert done(environment)[0] == "venv"
+
+
+def test_the_page_is_built_where_it_is_stale_and_node_is_fetched_only_for_that(environment) -> None:
+    assert done(environment) == ["venv", "packages", "package", "kernels"]
+    environment.built = False
+    assert done(environment) == ["node", "page"]
+    assert done(environment) == ["page"]
+    # the checks bring node along
+    assert done(environment, for_checks=True) == ["packages", "page"]
+    environment.built = True
+    assert done(environment) == []
 
 
 def test_a_step_that_fails_is_run_again(environment, monkeypatch) -> None:

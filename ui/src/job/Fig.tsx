@@ -27,7 +27,8 @@ interface Props {
 export function Fig({ run, path, value, unit, what, digits, spread, words }: Props) {
   if (value === null || value === undefined) return null;
   return (
-    <button class="fig" data-path={path} aria-label={t.why.ask(`${what}: ${words ?? `${figure(value, unit, digits)} ${unitShown(unit)}`}`)} aria-haspopup="dialog" onClick={() => (asked.value = { run, path })}>
+    <button class="fig" data-path={path} aria-haspopup="dialog" onClick={() => (asked.value = { run, path })}>
+      <span class="unseen">{t.why.why} </span>
       <span class="value">
         {words ?? figure(value, unit, digits)}
         {!words && unit && <span class="unit">{unitShown(unit)}</span>}
@@ -42,8 +43,8 @@ export function Fig({ run, path, value, unit, what, digits, spread, words }: Pro
 /** A number within a sentence that answers "why?". */
 export function Ask({ run, path, what, children }: { run: string; path: string; what: string; children: string }) {
   return (
-    <button class="weigh" data-path={path} aria-haspopup="dialog" aria-label={t.why.ask(`${what}: ${children}`)} onClick={() => (asked.value = { run, path })}>
-      {children}{isOwn(path) && <span class="own-flag"> {w.own}</span>}
+    <button class="weigh" data-path={path} aria-haspopup="dialog" onClick={() => (asked.value = { run, path })}>
+      <span class="unseen">{t.why.why} </span>{children}<span class="unseen">, {what}</span>{isOwn(path) && <span class="own-flag"> {w.own}</span>}
     </button>
   );
 }

@@ -92,7 +92,7 @@ function Sums({ run, option, index }: { run: string; option: Option; index: numb
   const ask = (key: string, what: string, words: string) => <Ask run={run} path={`parts.0.moulds.0.options.${index}.${key}`} what={what}>{words}</Ask>;
   return (
     <p class="sums">
-      {ask("silicone_g", w.figs.silicone, `${figure(middle(option.silicone_g), "g", 0)} ${unitShown("g")}`)} {w.choice.ofSilicone},{" "}
+      {ask("silicone_g", w.choice.silicone, `${figure(middle(option.silicone_g), "g", 0)} ${unitShown("g")}`)} {w.choice.ofSilicone},{" "}
       {ask("fill_cm3", w.figs.fill, `${figure(option.fill_cm3, "cm³")} ${unitShown("cm³")}`)} {w.choice.ofFill};{" "}
       {w.choice.shell} {ask("shell_g", w.figs.shell(option.pieces), `${figure(middle(option.shell_g), "g", 0)} ${unitShown("g")}`)},{" "}
       {ask("shell_min", w.choice.time, duration(option.shell_min))}

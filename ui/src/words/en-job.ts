@@ -63,7 +63,7 @@ export const job = {
     title: "How many pieces?", chart: "Silicone for each number of shell pieces", legend: "Number of shell pieces",
     point: (n: number, silicone: string): string => `${n} ${n === 1 ? "piece" : "pieces"}, ${silicone} of silicone`,
     even: "even layer", fill: "fill of undercuts", above: "The split seen from above", built: "as shown",
-    ofSilicone: "of silicone", ofFill: "of it fill", shell: "shell", time: "to make the shell", cost: "for the silicone",
+    silicone: "silicone at the thickness drawn", ofSilicone: "of silicone as drawn", ofFill: "of it fill", shell: "shell", time: "to make the shell", cost: "for the silicone",
     stripsBadly: (deep: string): string => `Fill is up to ${deep} deep: the skin bends stiffly there.`,
     build: (n: number): string => `Make it in ${n}`, lock: "Keep to this number", asRecommended: "As recommended",
   },

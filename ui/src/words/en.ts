@@ -21,7 +21,7 @@ export const words = {
     mark: (mark: string): string => ({ published: "published", "common practice": "common practice", "from memory": "from memory: look at your tin", own: "this shop's own figure" })[mark] ?? mark,
     range: (low: string, high: string): string => `${low} to ${high} over the class`,
     own: "Use this shop's own figure", of: (figure: string, name: string): string => `${figure.replaceAll("_", " ")} of ${name}`,
-    none: "No spread is known for this figure.", ask: (what: string): string => `Why? ${what}`,
+    none: "No spread is known for this figure.", why: "Why?",
   },
   run: {
     waiting: "Waits for its turn", working: (what: string): string => what.charAt(0).toUpperCase() + what.slice(1), cancel: "Stop",

@@ -4,7 +4,7 @@ import { inUnits } from "../units";
 
 /** Options of the command line, and what stands for them on the page. */
 const HERE: [RegExp, string][] = [
-  [/,? for example --up [-\d.,]+/g, ' with "Up is toward me"'],
+  [/,? for example --up [-\d.,]*\d/g, ' with "Up is toward me"'],
   [/--up( [-\d.,]+\d)?/g, 'up, with "Up is toward me"'],
   [/the unit with --unit|the unit of the file with --unit/g, "the unit in the sheet"],
   [/--unit/g, "the unit in the sheet"],
