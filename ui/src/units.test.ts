@@ -30,7 +30,7 @@ describe("units", () => {
   it("A sentence is read in inches and ounces; what is no measure stays.", () => {
     const told = "Fill near (1, 2, 3) mm is 21.5 cm³ and up to 25.4 mm deep; 205 to 231 g, at 21 °C, in 2 pieces, 3 min.";
     expect(inUnits(told, "inch")).toBe("Fill near (1, 2, 3) mm is 1.3 in³ and up to 1 in deep; 7.2 to 8.1 oz, at 70 °F, in 2 pieces, 3 min.");
-    expect(inUnits("It is 173 × 143 × 113 mm and 0.3 mm.", "inch")).toBe("It is 6.81 × 5.63 × 4.45 in and 0.012 in.");
+    expect(inUnits("It is 173 × 143 × 113 mm and 0.3 mm.", "inch")).toBe("It is 6.8 × 5.6 × 4.4 in and 0.012 in.");
     expect(inUnits("1.2 g/cm³ of 3 mm", "inch")).toBe("1.2 g/cm³ of 0.12 in");
     expect(inUnits(told, "metric")).toBe(told);
   });

@@ -70,10 +70,12 @@ export function figure(value: number, unit: string, digits?: number, chosen: Sys
   const inch = chosen === "inch" ? INCH[unit] : undefined;
   const shown = toShown(value, unit, chosen);
   const places = inch !== undefined ? Math.max(inch.digits, digits ?? 0) : digits ?? usual(shown);
-  return shown
-    .toLocaleString("en-GB", { maximumFractionDigits: places, minimumFractionDigits: 0 })
-    .replaceAll(",", "\u202f")
-    .replace(/^-/, "\u2212");
+  return grouped(shown, places);
+}
+
+function grouped(value: number, places: number): string {
+  const told = value.toLocaleString("en-GB", { maximumFractionDigits: places, minimumFractionDigits: 0 });
+  return told.replaceAll(",", "\u202f").replace(/^-/, "\u2212");
 }
 
 /** Digits after the point that a figure of this size is read with. */
@@ -105,13 +107,16 @@ export function inUnits(sentence: string, chosen: System = system.value): string
   return sentence.replace(MEASURE, (_all, numbers: string, space: string, unit: string) => {
     const turned = numbers.replace(new RegExp(NUMBER, "g"), (number) => {
       const value = Number(number.replace("\u2212", "-").replace(/[,\u202f]/g, ""));
-      return figure(value, unit, digitsFor(value, unit), chosen);
+      return grouped(toShown(value, unit, chosen), digitsIn(number, unit));
     });
     return `${turned}${space || " "}${unitShown(unit, chosen)}`;
   });
 }
 
-/** A small length in hundredths of an inch would read as nothing: it gets thousandths. */
-function digitsFor(value: number, unit: string): number | undefined {
-  return unit === "mm" && Math.abs(value) < 2.5 ? 3 : undefined;
+/** As fine as it was told: whole millimetres come to tenths of an inch, tenths to thousandths. */
+function digitsIn(number: string, unit: string): number {
+  if (unit !== "mm") return INCH[unit]?.digits ?? 0;
+  const size = Math.abs(Number(number.replace(/[,\u202f]/g, "")));
+  if (size < 2.5) return 3;
+  return number.includes(".") || size < 50 ? 2 : 1;
 }

@@ -48,7 +48,7 @@ function Choice({ plan, run, look, hand, scene }: Stage) {
     setChosen(pieces);
     const next = options.find((o) => o.pieces === pieces)!;
     const isBuilt = pieces === built;
-    scene.change({ tool: "turn", ...shownFor(isBuilt ? "turn" : "walls", look!), walls: isBuilt ? [] : wallsOf(next.walls, true), locks: isBuilt ? [] : next.locks.map(lockOn) });
+    scene.change({ tool: "turn", ...shownFor(isBuilt ? "turn" : "walls", look!), walls: isBuilt ? [] : wallsOf(next.walls, false), locks: isBuilt ? [] : next.locks.map(lockOn) });
   };
   const build = async (pieces: number | null): Promise<void> => {
     setRefusal(null);
