@@ -52,8 +52,11 @@ def test_what_is_no_mesh_is_refused_where_it_was_dropped(address: str, tmp_path:
 
 
 def test_an_own_figure_is_set_with_a_note_and_put_back(address: str) -> None:
-    """Without a note it is refused and what was typed stays; with one it stands out."""
+    """Without a note it is refused, what was typed stays; with one it stands out in each tab."""
     with visiting() as page:
+        beside = page.context.new_page()
+        beside.goto(f"{address}/materials#silicone-tin-30a")
+        beside.get_by_role("heading", name="Materials", level=1).wait_for()
         page.goto(f"{address}/materials#silicone-tin-30a.density")
         leaf = page.get_by_role("dialog")
         typed = leaf.get_by_label(re.compile("^usual", re.IGNORECASE))
@@ -66,6 +69,7 @@ def test_an_own_figure_is_set_with_a_note_and_put_back(address: str) -> None:
         leaf.get_by_role("button", name="Use this figure").click()
         leaf.wait_for(state="detached")
         page.get_by_text("weighed our own, three cups").wait_for()
+        beside.get_by_text("weighed our own, three cups").wait_for()
         own = page.request.get(f"{address}/api/materials").json()["materials"]
         row = next(m for m in own if m["id"] == "silicone-tin-30a")
         figure = next(f for f in row["figures"] if f["figure"] == "density")

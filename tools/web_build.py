@@ -79,7 +79,11 @@ def node(*args: str | Path) -> None:
     windows = os.name == "nt"
     binary = home / "node.exe" if windows else home / "bin" / "node"
     folder = str(binary.parent)
-    surroundings = {**os.environ, "PATH": folder + os.pathsep + os.environ.get("PATH", "")}
+    surroundings = {
+        **os.environ,
+        "NO_COLOR": "1",
+        "PATH": folder + os.pathsep + os.environ.get("PATH", ""),
+    }
     command = [str(binary), *map(str, args)]
     if subprocess.run(command, cwd=UI, env=surroundings, stdin=subprocess.DEVNULL).returncode:
         raise PageNotBuilt(f"This ended with a fault: node {' '.join(map(str, args))}")
