@@ -131,6 +131,7 @@ def test_the_oldest_fill_maps_go(ridge, monkeypatch) -> None:
     assert len(set(paths)) == 3 and [path.exists() for path in paths] == [False, True, True]
 
 
+@pytest.mark.long
 def test_the_preview_is_cores_preview(ridge) -> None:
     run, shape = ridge
     told = answer(run, "preview", walls=[FLAT])

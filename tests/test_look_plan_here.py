@@ -139,7 +139,10 @@ def test_a_sheet_that_cannot_be_edited_is_planned_as_it_is(tmp_path: Path, monke
     assert request.sheet_path is not None and request.sheet_path.read_text() == "grid_mm: 2"
 
 
-@pytest.mark.parametrize("step_mm", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize(
+    "step_mm",
+    [pytest.param(1.0, marks=pytest.mark.long), 1.5, pytest.param(2.0, marks=pytest.mark.long)],
+)
 def test_the_kept_field_casts_the_shadows_that_core_casts(tmp_path: Path, step_mm: float) -> None:
     shape = skin_of(standing_body(winding_ridge()), step_mm=step_mm)
     View(tmp_path).keep_skin(shape)
