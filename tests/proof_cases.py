@@ -15,6 +15,7 @@ from typing import Any
 import manifold3d
 import numpy as np
 import shapely
+from scipy.spatial import ConvexHull
 from shapely.affinity import scale
 from shapely.geometry import MultiPoint, Point, Polygon, box
 
@@ -261,7 +262,17 @@ def summed(one: Any, other: Any) -> Any:
     """The Minkowski sum of two convex solids: the hull of all sums of their corners."""
     a = np.asarray(one.to_mesh64().vert_properties)[:, :3]
     b = np.asarray(other.to_mesh64().vert_properties)[:, :3]
-    return manifold3d.Manifold.hull_points((a[:, None] + b[None]).reshape(-1, 3))
+    sums = (a[:, None] + b[None]).reshape(-1, 3)
+    # Qhull's planes are true to 1e-13; other hulls leave corners out that stand 0.1 mm proud.
+    hull = ConvexHull(sums, qhull_options="Qt")
+    faces = hull.simplices.copy()
+    corners = sums[faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    inward = (normals * hull.equations[:, :3]).sum(axis=1) < 0
+    faces[inward] = faces[inward][:, ::-1]
+    used, number = np.unique(faces, return_inverse=True)
+    mesh = manifold3d.Mesh64(sums[used], number.reshape(-1, 3).astype(np.uint64))
+    return manifold3d.Manifold(mesh)
 
 
 # --- from a grid -----------------------------------------------------------------------------
