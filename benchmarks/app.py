@@ -97,7 +97,8 @@ def look(address: str, mesh: Path) -> None:
                 }, { once: true, capture: true })"""
             )
             link.click()
-            page.wait_for_function("window.waited")
+            page.wait_for_selector("canvas[data-state=ready]")
+            page.wait_for_timeout(300)
             times.append(page.evaluate("window.waited"))
         told("mesh visible after the click, first", f"{times[0]:.0f} ms")
         told("mesh visible after the click, best of 3", f"{min(times):.0f} ms")
