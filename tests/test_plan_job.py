@@ -123,6 +123,7 @@ def test_the_shell_tells_its_walls_as_its_option_does(demo: PlanResult) -> None:
     assert mould["least_pieces"]["found"] >= mould["least_pieces"]["at_least"]
 
 
+@pytest.mark.long
 def test_the_fill_guide_is_told_drawn_and_shown(tmp_path: Path) -> None:
     """In one piece the demo has pockets deep enough for gauges."""
     one, _ = planned(tmp_path, shell_pieces=1)
@@ -182,6 +183,7 @@ def test_the_packet_shows_the_plan(demo: PlanResult) -> None:
     }
 
 
+@pytest.mark.long
 def test_a_thicker_skin_runs_the_skin_and_what_hangs_on_it(
     demo: PlanResult, tmp_path: Path
 ) -> None:

@@ -221,6 +221,7 @@ def test_a_revision_changed_in_one_place_keeps_its_locks(tmp_path: Path) -> None
     np.testing.assert_allclose(there.walls[0].depth(*points.T), WALL.depth(*points.T), atol=0.1)
 
 
+@pytest.mark.long
 def test_a_revision_that_does_not_fit_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
     plan, sheet_file = plan_in(tmp_path / "plan"), tmp_path / "job.yaml"
     sheet_file.write_text(SHEET)
