@@ -81,7 +81,7 @@ function Confirm({ stage }: { stage: Stage }) {
           <Size stage={stage} guarded={guarded} />
         </li>
         <li class={up ? "done" : ""}>
-          <p>{up ? w.confirm.upSaid : w.confirm.up}</p>
+          <p>{up ? w.confirm.upSaid : plan ? w.confirm.up : w.confirm.upOpen}</p>
           {run && (
             <p class="acts">
               {!up && plan && <button class="plain" onClick={() => void steerUp([0, 0, 1])}>{w.confirm.right}</button>}

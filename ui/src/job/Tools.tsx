@@ -3,7 +3,7 @@ import { useState } from "preact/hooks";
 import type { Look, StageName, V3 } from "../api/kinds";
 import type { Axis, Look as From, MapOn } from "../view3d/kinds";
 import { jobWords as w } from "../words/job";
-import { mapsOf, mapUrl, savePicture, shownAt, type MapChoice, type Scene } from "./scene";
+import { APART, mapsOf, mapUrl, savePicture, shownAt, type MapChoice, type Scene } from "./scene";
 
 interface Props {
   scene: Scene;
@@ -53,7 +53,7 @@ export function Tools({ scene, run, look, pulls, stage, name, canCompare }: Prop
       )}
       {open === "colour" && (
         <div class="tools-row more">
-          <button aria-pressed={view.map === null} onClick={() => scene.change({ map: null, shown: shownAt(stage, look) })}>{w.tools.plain}</button>
+          <button aria-pressed={view.map === null} onClick={() => scene.change({ map: null, shown: shownAt(stage, look), apart: stage === "mould" ? APART : 0, frame: stage })}>{w.tools.plain}</button>
           {maps.filter((map) => !map.needsPull).map((map) => <Colour key={`${map.part}/${map.name}`} scene={scene} map={map} url={mapUrl(run, map)} title={map.title} />)}
           {maps.filter((map) => map.needsPull).map((map) => (
             <>
@@ -105,7 +105,7 @@ export function Tools({ scene, run, look, pulls, stage, name, canCompare }: Prop
 /** A part that carries a map stands alone: nothing lies over its colours. */
 function colour(scene: Scene, map: MapOn): void {
   const { parts } = scene.view.peek();
-  scene.change({ map, head: null, shown: Object.fromEntries(parts.map((part) => [part.name, part.name === map.part])) });
+  scene.change({ map, head: null, apart: 0, frame: `${map.part} alone`, shown: Object.fromEntries(parts.map((part) => [part.name, part.name === map.part])) });
 }
 
 /** One map over one part, in words. */

@@ -41,7 +41,7 @@ export const job = {
     which: "Which length is known?", sides: { width: "width", depth: "depth", height: "height" },
     measure: "Between two points: touch both on the object", measured: (length: string): string => `Between the two points, ${length}`,
     real: (unit: string): string => `It really is, ${unit}`,
-    up: "It stands on the board as shown, this side up.", upSaid: "Up is fixed.", thisUp: "Up is toward me",
+    up: "It stands on the board as shown, this side up.", upOpen: "Which side is up is found with the plan.", upSaid: "Up is fixed.", thisUp: "Up is toward me",
     showCopied: "What is copied", showMap: "copied by the mould",
     castings: "Good castings wanted:",
   },
