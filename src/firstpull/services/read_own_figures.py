@@ -11,6 +11,7 @@ import yaml
 from firstpull.core.errors import WorkshopError
 from firstpull.core.material.own import BadOwnFigure, OwnFigure
 from firstpull.core.material.shelf import package_shelf
+from firstpull.services.plain_text import plain_text
 
 MOST_BYTES = 256 * 1024
 NUMBERS = ("low", "typical", "high")
@@ -31,7 +32,12 @@ def read_own_figures(path: Path) -> tuple[OwnFigure, ...]:
         UnreadableFigures: no such file, too large, not text, or no YAML list.
         BadOwnFigure, UnknownMaterial: a figure does not fit its row; says the line.
     """
-    return own_figures_from_text(_text(path), name=path.name)
+
+    def refuse(found: str, remedy: str) -> WorkshopError:
+        return _unreadable(path.name, found, remedy)
+
+    text = plain_text(path, refuse, meant="list", most_bytes=MOST_BYTES)
+    return own_figures_from_text(text, name=path.name)
 
 
 def own_figures_from_text(text: str, *, name: str = "own.yaml") -> tuple[OwnFigure, ...]:
@@ -49,24 +55,6 @@ def own_figures_from_text(text: str, *, name: str = "own.yaml") -> tuple[OwnFigu
 
     package_shelf().with_own(figures, place=place)
     return figures
-
-
-def _text(path: Path) -> str:
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        reason = (error.strerror or "no reason given").lower()
-        raise _unreadable(path.name, f"cannot be opened: {reason}", "Check the path.") from error
-    if len(raw) > MOST_BYTES:
-        found = f"is larger than {MOST_BYTES // 1024} kB"
-        raise _unreadable(path.name, found, "Check that it is the list and not the mesh.")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        found = f"is not plain text: line {line} holds bytes that are not UTF-8"
-        raise _unreadable(path.name, found, "Save it as UTF-8 text.") from error
 
 
 def _entries(text: str, name: str) -> list[yaml.MappingNode]:

@@ -11,6 +11,7 @@ import yaml
 
 from firstpull.core.sheet import JobSheet
 from firstpull.core.sheet_check import BadSheet, check_sheet
+from firstpull.services.plain_text import plain_text
 
 MOST_BYTES = 64 * 1024
 """A job sheet is a page of text; anything larger is some other file."""
@@ -71,21 +72,11 @@ def sheet_text(path: Path) -> str:
     Raises:
         UnreadableSheet: no such file, too large, or not UTF-8 text.
     """
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        reason = (error.strerror or "no reason given").lower()
-        raise _unreadable(path.name, f"cannot be opened: {reason}", "Check the path.") from error
-    if len(raw) > MOST_BYTES:
-        found = f"is larger than {MOST_BYTES // 1024} kB, too large for a job sheet"
-        raise _unreadable(path.name, found, "Check that it is the sheet and not the mesh.")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        found = f"is not plain text: line {line} holds bytes that are not UTF-8"
-        raise _unreadable(path.name, found, "Save it as UTF-8 text.") from error
+
+    def refuse(found: str, remedy: str) -> UnreadableSheet:
+        return _unreadable(path.name, found, remedy)
+
+    return plain_text(path, refuse, meant="job sheet", most_bytes=MOST_BYTES)
 
 
 def _written_in(text: str, name: str) -> _Written:
