@@ -262,6 +262,7 @@ def sample_plan() -> dict[str, Any]:
                             "grid_mm": 1.5,
                         },
                         "show_area_cm2": 358.2,
+                        "show_painted_cm2": {"copied": 0.0, "left": 0.0},
                         "body": {"file": "mask/mould/body.stl", "volume_cm3": 741.0},
                         "clay_cm3": 609.4,
                         "skin": {

@@ -27,6 +27,18 @@ BODY: Catalogue = {
     f"{MOULD}show_area_cm2": Entry(
         "area that the mould copies", "sum of the areas of the triangles of the show surface"
     ),
+    f"{MOULD}show_painted_cm2.copied": Entry(
+        "area that a brush gave to the show surface",
+        "sum of the areas of the triangles that are copied as painted and would be left without",
+        unit="cm²",
+        field="master.paint",
+    ),
+    f"{MOULD}show_painted_cm2.left": Entry(
+        "area that a brush took from the show surface",
+        "sum of the areas of the triangles that are left as painted and would be copied without",
+        unit="cm²",
+        field="master.paint",
+    ),
     f"{MOULD}body.volume_cm3": Entry("volume of body: master and clay on the board", VOLUME),
     f"{MOULD}clay_cm3": Entry(
         "clay or filler",
