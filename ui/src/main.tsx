@@ -9,14 +9,20 @@ import { JobsPage } from "./pages/JobsPage";
 import { followLinks, place } from "./router";
 import { t } from "./words";
 
-const JobPage = later(() => import("./job/JobPage").then((m) => m.JobPage));
+const jobPage = () => import("./job/JobPage").then((m) => m.JobPage);
+const JobPage = later(jobPage);
 const MaterialsPage = later(() => import("./pages/MaterialsPage").then((m) => m.MaterialsPage));
 const AwayPage = later(() => import("./pages/AwayPage").then((m) => m.AwayPage));
+
+const QUIET_MS = 700;
 
 function App() {
   useEffect(() => {
     listen();
     document.addEventListener("click", followLinks);
+    // what comes next is most likely a job: its page is fetched while nobody waits for anything
+    const quiet = setTimeout(() => void jobPage().catch(() => undefined), QUIET_MS);
+    return () => clearTimeout(quiet);
   }, []);
   const at = place.value;
   return (

@@ -1,4 +1,4 @@
-"""The plain head as a raw container, made in a process of its own when first asked for."""
+"""The plain head as a raw container, made once, in a process of its own."""
 
 from __future__ import annotations
 
@@ -15,15 +15,19 @@ class HeadformBox:
         self._lock = threading.Lock()
         self._box: bytes | None = None
 
-    def content(self) -> bytes:
+    def content(self, cancel: threading.Event | None = None) -> bytes:
         """The box: positions and indices in mm, z up, facing -y; the measures in its meta.
 
+        Args:
+            cancel: set from another thread to call the making off.
+
         Raises:
+            Cancelled: it was called off.
             WorkerLost: the process that makes it ended.
         """
         with self._lock:
             if self._box is None:
-                self._box = run_in_worker(make_headform_box)
+                self._box = run_in_worker(make_headform_box, cancel=cancel)
             return self._box
 
 

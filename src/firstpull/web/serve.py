@@ -97,31 +97,37 @@ def serve(
                 threading.Thread(target=_open_browser, args=(opened.address,), daemon=True).start()
 
         server = AppServer(create_app(office, hub, opened.door), hub, started)
-        with _demo_coming(office) if demo else contextlib.nullcontext():
+        with contextlib.ExitStack() as meanwhile:
+            meanwhile.enter_context(_coming("The headform", office.headform.content))
+            if demo:
+                meanwhile.enter_context(_coming("The demo job", lambda off: _demo(office, off)))
             server.run([opened.socket])
 
 
+def _demo(office: wiring.Office, cancel: threading.Event) -> None:
+    """The demo job is made and planned, where there is none."""
+    job = demo_once(office.desk, now=office.clock(), triangles=office.demo_triangles, cancel=cancel)
+    if job is not None:
+        office.runner.start(job.id)
+        office.publish("job", {"id": job.id, "version": job.version})
+
+
 @contextlib.contextmanager
-def _demo_coming(office: wiring.Office) -> Iterator[None]:
-    """Meanwhile the demo job is made, where there is none; leaving calls that off."""
+def _coming(what: str, make: Callable[[threading.Event], object]) -> Iterator[None]:
+    """Meanwhile something is made that no request waits for; leaving calls that off."""
     cancel = threading.Event()
 
-    def make() -> None:
+    def run() -> None:
         try:
-            job = demo_once(
-                office.desk, now=office.clock(), triangles=office.demo_triangles, cancel=cancel
-            )
-            if job is not None:
-                office.runner.start(job.id)
-                office.publish("job", {"id": job.id, "version": job.version})
+            make(cancel)
         except Cancelled:
             pass
         except WorkshopError as refusal:
-            print(f"The demo job was not made: {refusal}", file=sys.stderr)
+            print(f"{what} was not made: {refusal}", file=sys.stderr)
         except Exception as fault:
             fault_answer(fault)
 
-    thread = threading.Thread(target=make, name="demo")
+    thread = threading.Thread(target=run, name=what)
     thread.start()
     try:
         yield
@@ -154,7 +160,8 @@ def open_socket(port: int | None, *, lan: bool = False) -> Opened:
 
 
 def _bound(host: str, port: int) -> socket.socket:
-    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # told to be TCP: only then does the server send small answers without waiting for more
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     if sys.platform != "win32":  # there it would let two programs share the port
         bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

@@ -1,16 +1,20 @@
 import { useSignalEffect } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
+import { useLayoutEffect, useRef } from "preact/hooks";
 import { figure, system, unitShown } from "../units";
 import { t } from "../words";
 import { jobWords as w } from "../words/job";
 import type { Scene } from "./scene";
 
+// on its way before the job is known: it is the largest thing that a job's page needs
+const arriving = import("../view3d");
+arriving.catch(() => undefined); // told on the bench
+
 /** The object on the bench, large; what the eyes and hands do with it stands in words below. */
 export function Bench3D({ scene, name }: { scene: Scene; name: string }) {
   const host = useRef<HTMLDivElement>(null);
-  useEffect(() => {
+  useLayoutEffect(() => {
     let gone = false;
-    void import("../view3d").then(({ makeBench }) => {
+    void arriving.then(({ makeBench }) => {
       if (gone || !host.current) return;
       scene.bench.at = makeBench(host.current, {
         ready: () => (scene.state.value = { name: "ready", words: "", share: 1 }),
@@ -28,7 +32,7 @@ export function Bench3D({ scene, name }: { scene: Scene; name: string }) {
         left: () => scene.change({ tool: "turn" }),
       });
       scene.bench.at.set(scene.view.value);
-    });
+    }, () => (scene.state.value = { name: "failed", words: w.noView, share: 0 }));
     return () => {
       gone = true;
       scene.bench.at?.dispose();

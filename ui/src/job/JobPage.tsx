@@ -1,6 +1,6 @@
 import { at } from "../api/at";
 import { useSignalEffect } from "@preact/signals";
-import { useEffect, useMemo, useState } from "preact/hooks";
+import { useEffect, useLayoutEffect, useMemo, useState } from "preact/hooks";
 import { call, Refusal } from "../api/call";
 import type { Job, Look, StageName, V3 } from "../api/kinds";
 import { useAsked, type Asked } from "../live/ask";
@@ -62,7 +62,8 @@ function Open({ job, stage }: { job: Job; stage: StageName }) {
   const look = seen as Asked<unknown> as Asked<Look>;
   const minds = useMemo<Mind[]>(() => mindsAt(stage, look.data, plan.data), [stage, look.data, plan.data]);
   const meshes = look.data?.meshes.map((mesh) => mesh.name).join();
-  useEffect(() => {
+  // before the page is painted: the meshes are asked for the sooner
+  useLayoutEffect(() => {
     if (!look.data || !shown) return;
     scene.change({ parts: partsOf(shown, look.data), shown: shownAt(stage, look.data), ghost: [], map: null, cut: null, compare: null, tool: "turn", frame: `${job.id} ${stage}`, apart: stage === "mould" ? APART : 0, head: stage === "master" ? { url: at("/api/headform") } : null });
   }, [shown, meshes, stage]);

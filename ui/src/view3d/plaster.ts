@@ -22,11 +22,15 @@ varying vec2 vPaint;
 #endif
 varying vec3 vSeen;
 varying vec3 vNormal;
+#ifdef PLACED
 varying vec3 vWorld;
+#endif
 void main() {
   vec4 seen = modelViewMatrix * vec4(position, 1.0);
   vSeen = seen.xyz;
+#ifdef PLACED
   vWorld = (modelMatrix * vec4(position, 1.0)).xyz;
+#endif
   vNormal = normalize(normalMatrix * normal);
 #ifdef MAPPED
   vValue = value;
@@ -64,7 +68,9 @@ uniform vec3 ringColour;
 #endif
 varying vec3 vSeen;
 varying vec3 vNormal;
+#ifdef PLACED
 varying vec3 vWorld;
+#endif
 
 void main() {
 #ifdef CUT
@@ -184,6 +190,7 @@ export function plaster(shared: Shared, colour: Color, looks: Looks): ShaderMate
   if (looks.mapped) defines.MAPPED = "";
   if (looks.painted) defines.PAINTED = "";
   if (looks.ringed) defines.RINGED = "";
+  if (looks.cut || looks.ringed) defines.PLACED = ""; // only these ask where a point lies
   const seenThrough = looks.ghost || looks.opacity < 1;
   return new ShaderMaterial({
     vertexShader: VERTEX,

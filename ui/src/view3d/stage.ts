@@ -38,6 +38,7 @@ export class Stage {
     if (!context) throw new Error("No WebGL here.");
     this.renderer = new WebGLRenderer({ canvas: this.canvas, context });
     this.renderer.autoClear = false;
+    this.renderer.debug.checkShaderErrors = false; // asking makes the first frame wait for the compiler
     this.over = document.createElement("div");
     this.over.className = "bench-over";
     host.append(this.canvas, this.over);
@@ -140,8 +141,14 @@ function ratioHere(): number {
 
 const BY_PROCESSOR = /swiftshader|llvmpipe|softpipe|software|basic render/i;
 
-/** Whether no graphics card draws; asked of a canvas of its own, as edges are settled at the start. */
+let byProcessor: boolean | null = null;
+
+/** Whether no graphics card draws; asked once, of a canvas of its own, as edges are settled at the start. */
 function isDrawnByProcessor(): boolean {
+  return (byProcessor ??= asksProcessor());
+}
+
+function asksProcessor(): boolean {
   const gl = contextOn(document.createElement("canvas"), false);
   const told = gl?.getExtension("WEBGL_debug_renderer_info");
   const name = gl && told ? String(gl.getParameter(told.UNMASKED_RENDERER_WEBGL)) : "";

@@ -5,6 +5,7 @@ export const job = {
   stages: { master: "Master", mould: "Mould", cast: "Cast" },
   bench: (name: string): string => `${name} on the bench: drag to turn, right drag to shift, wheel to come nearer; arrows, + and \u2212 from the keyboard`,
   noMesh: "The mesh appears here as soon as it is read.",
+  noView: "The 3D view did not arrive. Reload the page.",
   legend: (title: string, low: string, high: string): string => `${title}, from ${low} to ${high}`,
   measured: (length: string): string => `${length} between the two points`,
   due: (day: string): string => `due ${new Date(`${day}T12:00`).toLocaleDateString("en-GB", { day: "numeric", month: "long" })}`,
