@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -33,6 +34,8 @@ class Database:
         self.folder = folder
         self.engine = _engine(folder / DATABASE)
         self._writing = self.engine.execution_options(begin="BEGIN IMMEDIATE")
+        self._turns = itertools.count(1)
+        self.turn = 0  # another number after each write; nobody else writes to an open workspace
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[Session]:
@@ -46,8 +49,11 @@ class Database:
 
         It waits for its turn at the start, so that what it reads is what it changes.
         """
-        with told(self.folder), Session(self._writing) as session, session.begin():
-            yield session
+        try:
+            with told(self.folder), Session(self._writing) as session, session.begin():
+                yield session
+        finally:
+            self.turn = next(self._turns)
 
     def close(self) -> None:
         """Ends all connections; the log is folded into the database."""

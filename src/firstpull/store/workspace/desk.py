@@ -47,6 +47,7 @@ class WorkspaceDesk:
     def __init__(self, database: Database) -> None:
         self.folder: Path = database.folder
         self._database = database
+        self._read: tuple[int, dict[object, list[Job]]] = (-1, {})
 
     def close(self) -> None:
         """Ends all connections."""
@@ -55,16 +56,18 @@ class WorkspaceDesk:
     def jobs(self, *, archived: bool = False) -> Sequence[Job]:
         """Those not archived, or those archived; the one due first, then the newest, first."""
         is_asked = JobRow.archived_at.is_not(None) if archived else JobRow.archived_at.is_(None)
-        return self._jobs_where(JobRow.deleted_at.is_(None), is_asked)
+        return self._jobs_where(JobRow.deleted_at.is_(None), is_asked, known_as=archived)
 
     def deleted(self) -> Sequence[Job]:
         """Those deleted and not yet swept away."""
-        return self._jobs_where(JobRow.deleted_at.is_not(None))
+        return self._jobs_where(JobRow.deleted_at.is_not(None), known_as=None)
 
     def job(self, job_id: str) -> Job:
         """One job."""
-        with self._database.reading() as session:
-            return _job(session, job_id)
+        found = self._jobs_where(JobRow.id == job_id, known_as=job_id)
+        if not found:
+            raise _no_job(job_id)
+        return found[0]
 
     def add_job(
         self,
@@ -221,9 +224,16 @@ class WorkspaceDesk:
                 )
             session.delete(row)
 
-    def _jobs_where(self, *conditions: ColumnElement[bool]) -> list[Job]:
-        with self._database.reading() as session:
-            return _jobs(session, *conditions)
+    def _jobs_where(self, *conditions: ColumnElement[bool], known_as: object) -> list[Job]:
+        """What was read since the last write is not read again: pages ask often."""
+        turn = self._database.turn
+        if self._read[0] != turn:
+            self._read = (turn, {})
+        read = self._read[1]
+        if known_as not in read:
+            with self._database.reading() as session:
+                read[known_as] = _jobs(session, *conditions)
+        return list(read[known_as])
 
 
 def _jobs(session: Session, *conditions: ColumnElement[bool]) -> list[Job]:
