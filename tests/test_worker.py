@@ -18,7 +18,6 @@ import pytest
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.progress import Progress
-from firstpull.services import worker
 from firstpull.services.worker import Cancelled, WorkerBug, WorkerLost, run_in_worker
 
 HERE = Path(__file__).parent
@@ -215,13 +214,3 @@ def test_a_worker_does_not_outlive_a_killed_parent(tmp_path: Path) -> None:
     parent.kill()
     parent.communicate(timeout=20)
     assert gone(int((tmp_path / "pid").read_text()))
-
-
-def niceness(*, progress) -> int:
-    return os.nice(0)
-
-
-@pytest.mark.skipif(not hasattr(os, "nice"), reason="this system has no niceness")
-def test_long_work_gives_way_to_whoever_asked_for_it() -> None:
-    """The worker stands behind its parent for the processor."""
-    assert run_in_worker(niceness) == min(19, os.nice(0) + worker.GIVES_WAY)

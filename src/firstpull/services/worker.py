@@ -20,7 +20,6 @@ from firstpull.core.progress import Progress, quiet
 
 REPORT_SECONDS = 0.05  # reports of the same stage come no closer than this
 LOOK_SECONDS = 0.1  # how often a cancel from another thread is looked for
-GIVES_WAY = 10  # steps of niceness, where the system has them
 GRACE_SECONDS = 2.0  # from asking a worker to end to ending it
 
 
@@ -170,16 +169,8 @@ def interrupts_held() -> Iterator[None]:
 def _child(pipe: Connection, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
     """What the worker runs."""
     begin_child()
-    _give_way()
     pipe.send_bytes(pickled_answer(lambda: function(*args, progress=_reporter(pipe))))
     pipe.close()
-
-
-def _give_way() -> None:
-    """Long work lets whoever answers a person go first."""
-    if hasattr(os, "nice"):
-        with contextlib.suppress(OSError):
-            os.nice(GIVES_WAY)
 
 
 def begin_child() -> None:
