@@ -83,7 +83,7 @@ def test_what_is_plainly_something_else_is_refused(tmp_path: Path, start: bytes,
 def zipped(name: str) -> bytes:
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w") as archive:
-        archive.writestr(name, "<model/>")
+        archive.writestr(zipfile.ZipInfo(name), "<model/>")  # without the time of day
     return file.getvalue()
 
 
