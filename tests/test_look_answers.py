@@ -10,6 +10,7 @@ import pytest
 from firstpull.core.job.refusals import NoSuchThing
 from firstpull.core.mould.drawn_line import BadLine
 from firstpull.core.mould.preview import preview, preview_shadows
+from firstpull.core.mould.show import Show
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.mould.steered import NoParting
 from firstpull.core.mould.steering import BadSteering
@@ -20,6 +21,7 @@ from firstpull.services.choice import wall_as_json
 from firstpull.services.jobs import look_answers
 from firstpull.services.jobs.look import NoDirection, NotYet, box_path, look_of, map_path, rounded
 from firstpull.services.jobs.look_answers import RunShown, answer
+from firstpull.services.jobs.look_write import View
 from mould_cases import DRAFT_DEG
 from run_cases import FRAME, kept_run
 from test_mould_adjust import winding_ridge
@@ -217,3 +219,17 @@ def test_pulls_that_do_not_fit_the_pieces_are_refused(ridge) -> None:
         answer(ridge[0], "preview", walls=[FLAT], pulls=[[0, 0, 1]])
     with pytest.raises(BadPull):
         answer(ridge[0], "preview", walls=[FLAT], pulls=[[0, 0, 1], [0, 1, 0]])
+
+
+def test_what_was_copied_without_paint_is_kept_beside_what_is_copied(tmp_path: Path) -> None:
+    """Painted, both are there; a run of before, or without paint, keeps the one."""
+    run_dir = tmp_path / "run"
+    kept_run(run_dir, winding_ridge())
+    run = RunShown(run_dir)
+    natural, master = run.show, run.mesh("master")
+    faces = natural & (master.face_centres_mm[:, 0] > 10)
+    show = Show(faces, (), 0.0, np.zeros(len(faces)), False, unpainted=natural)
+    View(run_dir).keep_show(show)
+    kept = RunShown(run_dir)
+    assert np.array_equal(kept.show, faces) and np.array_equal(kept.unpainted, natural)
+    assert np.array_equal(run.unpainted, natural)

@@ -38,7 +38,7 @@ class Clerk:
 
     def ask(self, run: Run, question: str, **options: Any) -> Any:
         self.asked.append((question, options))
-        if question == "preview":
+        if question in ("preview", "paint"):
             return self.preview
         path = map_path(
             run_folder(self.folder, run), options["mesh"], options["name"],
@@ -170,6 +170,20 @@ def test_walls_are_tried(bench: Bench) -> None:
     assert bench.clerk.asked == [("preview", {"walls": [wall]})]
     odd = bench.client.post(f"{bench.url}/preview", json={"walls": [{"through": [0, 0, 0]}]})
     assert odd.json()["code"] == "bad_request"
+
+
+def test_paint_is_tried(bench: Bench) -> None:
+    loop = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]]
+    bench.clerk.preview = {"border": [loop], "show_area_cm2": 9.5, "planned_area_cm2": 10.0}
+    dab = {"at": [0.0, 0.0, 1.0], "radius_mm": 8.0, "copied": False}
+    answer = bench.client.post(f"{bench.url}/paint", json={"dabs": [dab]})
+    assert answer.json() == bench.clerk.preview
+    assert bench.clerk.asked == [("paint", {"dabs": [dab]})]
+    bad = {**dab, "radius_mm": 0}
+    odd = bench.client.post(f"{bench.url}/paint", json={"dabs": [bad]})
+    assert odd.json()["code"] == "bad_request"
+    nowhere = bench.client.post("/api/runs/nothing/paint", json={"dabs": []})
+    assert nowhere.json()["code"] == "no_such_thing"
 
 
 def test_the_plan_and_its_numbers(bench: Bench) -> None:

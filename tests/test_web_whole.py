@@ -96,6 +96,9 @@ def test_a_mesh_goes_in_and_a_plan_comes_out(address: str, tmp_path: Path) -> No
     asked = {"walls": [{k: w[k] for k in ("through", "facing", "bend") if w.get(k)} for w in walls]}
     preview = json.loads(ask(f"{at}preview", asked))
     assert preview["pieces"] == len(plan["parts"][0]["moulds"][0]["shell"]["pieces"])
+    painted = json.loads(ask(f"{at}paint", {"dabs": []}))
+    area = plan["parts"][0]["moulds"][0]["show_area_cm2"]
+    assert painted["show_area_cm2"] == pytest.approx(area, abs=0.02) and painted["border"]
     listed = json.loads(ask(f"{at}files"))["files"]
     assert {f["path"] for f in listed} == set(plan["files"])
     assert ask(f"{at}packet.pdf").startswith(b"%PDF")

@@ -421,6 +421,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/runs/{run_id}/paint": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Try paint without planning anew
+         * @description Refused where such paint would leave no mould. A newer question replaces one that waits.
+         */
+        post: operations["try_paint"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/headform": {
         parameters: {
             query?: never;
@@ -658,6 +678,14 @@ export interface components {
             value: unknown;
             unit: string;
             why: string;
+        };
+        /** @description What the mould would copy with such paint. */
+        Border: {
+            /** @description Closed lines around it, in mould axes. */
+            border: number[][][];
+            show_area_cm2: number;
+            /** @description With the paint that the plan has. */
+            planned_area_cm2: number;
         };
         /** @description Somebody changed it meanwhile; nothing was overwritten. */
         ChangedRefusal: {
@@ -918,6 +946,10 @@ export interface components {
             high: number;
             /** @description Where it comes from, in your words. */
             note: string;
+        };
+        /** @description Paint to try, in mould axes, on top of what the plan has; nothing is kept of it. */
+        PaintAsked: {
+            dabs: components["schemas"]["Dab"][];
         };
         /** @description One file of a plan. */
         PlanFile: {
@@ -2963,6 +2995,86 @@ export interface operations {
                 };
             };
             /** @description Refused: bad_request */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description Refused: program_fault */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description Refused: worker_lost, standby_lost */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+        };
+    };
+    try_paint: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                run_id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PaintAsked"];
+            };
+        };
+        responses: {
+            /** @description Successful Response */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Border"];
+                };
+            };
+            /** @description Refused: strange_host, strange_origin, no_key */
+            403: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description Refused: no_such_thing */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Refusal"];
+                };
+            };
+            /** @description Refused: cancelled */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChangedRefusal"];
+                };
+            };
+            /** @description Refused: bad_request, paint_off_surface, show_in_pieces, show_unclear, rim_touches_itself */
             422: {
                 headers: {
                     [name: string]: unknown;

@@ -1,5 +1,8 @@
-import { useEffect, useState } from "preact/hooks";
-import { Refusal } from "../api/call";
+import { useEffect, useMemo, useState } from "preact/hooks";
+import { at } from "../api/at";
+import { call, Refusal } from "../api/call";
+import type { V3 } from "../api/kinds";
+import { inTurn } from "../live/in_turn";
 import { Refused } from "../parts/Refused";
 import { figure, unitShown } from "../units";
 import { t } from "../words";
@@ -14,11 +17,37 @@ export function Paint({ job, run, hand, scene }: Stage) {
   const on = view.tool === "brush";
   const kept = ((hand.value("master.paint") as unknown[] | string | null) ?? []) as unknown[];
   const keptCount = Array.isArray(kept) ? kept.length : 0;
+  const [open, setOpen] = useState(false);
+  const [copied, setCopied] = useState<{ show_area_cm2: number; planned_area_cm2: number } | null>(null);
+  const turn = useMemo(inTurn, [run]);
+  useEffect(() => {
+    if (!open || !run) return;
+    const dabs = view.dabs;
+    turn.ask((signal) =>
+      call("POST", at("/api/runs/{run_id}/paint", { run_id: run }), { dabs }, signal).then(
+        (answer) => {
+          setRefusal(null);
+          setCopied(answer);
+          scene.change({ border: answer.border as V3[][] });
+        },
+        (error: unknown) => {
+          if (error instanceof Refusal && error.status !== 0 && error.told.code !== "cancelled") setRefusal(error);
+        },
+      ),
+    );
+  }, [open, run, view.dabs]);
+  useEffect(() => {
+    if (open) return;
+    turn.stop();
+    setCopied(null);
+    scene.change({ border: [] });
+  }, [open]);
   useEffect(() => {
     scene.heard.dabbed = (dab) => scene.change({ dabs: [...scene.view.peek().dabs, dab] });
     return () => {
       delete scene.heard.dabbed;
-      scene.change({ dabs: [], ...(scene.view.peek().tool === "brush" ? { tool: "turn" } : {}) });
+      turn.stop();
+      scene.change({ dabs: [], border: [], ...(scene.view.peek().tool === "brush" ? { tool: "turn" } : {}) });
     };
   }, []);
   const brush = (copied: boolean) => scene.change({ tool: on && view.brush.copied === copied ? "turn" : "brush", brush: { ...view.brush, copied } });
@@ -33,7 +62,7 @@ export function Paint({ job, run, hand, scene }: Stage) {
     }
   };
   return (
-    <details class="paint">
+    <details class="paint" onToggle={(e) => setOpen(e.currentTarget.open)}>
       <summary>{w.paint.title}</summary>
       <p class="small">{w.paint.help}</p>
       <p class="acts">
@@ -43,6 +72,7 @@ export function Paint({ job, run, hand, scene }: Stage) {
       <label class="slide">{w.paint.radius(`${figure(view.brush.radius_mm, "mm", 0)} ${unitShown("mm")}`)}
         <input type="range" min="2" max="30" step="1" value={view.brush.radius_mm} onInput={(e) => scene.change({ brush: { ...view.brush, radius_mm: Number(e.currentTarget.value) } })} />
       </label>
+      {copied && <p role="status">{w.paint.area(area(copied.show_area_cm2), view.dabs.length > 0 && copied.show_area_cm2 !== copied.planned_area_cm2 ? area(copied.planned_area_cm2) : null)}</p>}
       {view.dabs.length > 0 && (
         <p class="acts">
           <button class="main" onClick={() => void save()}>{w.paint.keep(view.dabs.length)}</button>
@@ -54,4 +84,8 @@ export function Paint({ job, run, hand, scene }: Stage) {
       <Refused refusal={refusal} />
     </details>
   );
+}
+
+function area(cm2: number): string {
+  return `${figure(cm2, "cm²")} ${unitShown("cm²")}`;
 }

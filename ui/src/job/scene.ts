@@ -29,7 +29,7 @@ const dark = matchMedia("(prefers-color-scheme: dark)");
 export function makeScene(): Scene {
   const view = signal<View>({
     parts: [], shown: {}, ghost: [], apart: 0, cut: null, map: null, pins: [], compare: null, tool: "turn",
-    brush: { radius_mm: 8, copied: true }, dabs: [], walls: [], locks: [], stretches: [], line: null, head: null,
+    brush: { radius_mm: 8, copied: true }, dabs: [], border: [], walls: [], locks: [], stretches: [], line: null, head: null,
     units: system.value === "inch" ? "in" : "mm", dark: dark.matches,
   });
   const scene: Scene = {

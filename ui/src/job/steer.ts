@@ -5,6 +5,7 @@ import { signal } from "@preact/signals";
 import { call, Refusal } from "../api/call";
 import type { components } from "../api/schema";
 import type { Job, Sheet, V3 } from "../api/kinds";
+import { inTurn } from "../live/in_turn";
 import type { LockOn, WallOn } from "../view3d/kinds";
 import type { Scene } from "./scene";
 
@@ -17,25 +18,17 @@ export interface Draft { walls: Wall[]; pulls: V3[] | null; answer: Steered | nu
 
 export const draft = signal<Draft | null>(null);
 
-let asking: AbortController | null = null;
-let next: (() => void) | null = null;
+const asking = inTurn();
 
 /** Asks what a shell at these walls would cost; while one question is open, only the last waits. */
 export function tryWalls(run: string, scene: Scene, walls: Wall[], pulls: V3[] | null): void {
   draft.value = { walls, pulls, answer: draft.peek()?.answer ?? null, refusal: null, busy: true };
-  const ask = (): void => {
-    next = null;
-    asking = new AbortController();
-    call("POST", at("/api/runs/{run_id}/preview", { run_id: run }), pulls ? { walls, pulls } : { walls }, asking.signal).then(
-      (answer) => settle({ walls, pulls, answer: answer as unknown as Steered, refusal: null, busy: next !== null }, scene),
-      (error: unknown) => error instanceof Refusal && settle({ walls, pulls, answer: null, refusal: error, busy: next !== null }, scene),
-    ).finally(() => {
-      asking = null;
-      next?.();
-    });
-  };
-  if (asking) next = ask;
-  else ask();
+  asking.ask((signal) =>
+    call("POST", at("/api/runs/{run_id}/preview", { run_id: run }), pulls ? { walls, pulls } : { walls }, signal).then(
+      (answer) => settle({ walls, pulls, answer: answer as unknown as Steered, refusal: null, busy: asking.waits() }, scene),
+      (error: unknown) => error instanceof Refusal && settle({ walls, pulls, answer: null, refusal: error, busy: asking.waits() }, scene),
+    ),
+  );
 }
 
 /** The first question wakes who answers; asked ahead, the hand does not wait for it. */
@@ -55,8 +48,7 @@ export function lockOn(lock: { place_mm: V3; volume_cm3: number; sentence: strin
 
 /** Back to what the plan has. */
 export function putBack(scene: Scene): void {
-  asking?.abort();
-  next = null;
+  asking.stop();
   draft.value = null;
   scene.change({ walls: [], locks: [], stretches: [], line: null, tool: "turn" });
 }

@@ -141,7 +141,7 @@ class Standing implements Bench, Bed {
 
   dispose(): void {
     this.ends.abort();
-    const kept = [this.hands, this.map, this.cutting, this.ground, this.head, this.measure, this.line];
+    const kept = [this.hands, this.map, this.cutting, this.ground, this.head, this.measure, this.brush, this.line];
     for (const each of [...kept, this.locks, this.walls, this.pulls, this.parts, this.stage]) each.dispose();
   }
 
@@ -339,6 +339,7 @@ const NOTHING: View = {
   tool: "turn",
   brush: { radius_mm: 8, copied: true },
   dabs: [],
+  border: [],
   walls: [],
   locks: [],
   stretches: [],

@@ -8,6 +8,7 @@ import type { Dab, V3, View } from "./kinds";
 import type { Piece, Solid } from "./parts";
 import type { Hit } from "./pick";
 import { isDue } from "./spacing";
+import { Strokes } from "./strokes";
 
 const SPACING = 0.5; // of the radius, between dabs of a stroke
 const NEAR_MM = 2; // how far from the surface a dab may have been set down
@@ -21,10 +22,14 @@ export class Brush {
   };
   private last: V3 | null = null;
   private way = new Vector3(0, 0, 1);
+  private readonly border = new Strokes(2.5, 0.2);
+  private bordered: View["border"] = [];
+  private dark = false;
   /** The dabs that each surface carries already. */
   private readonly carried = new WeakMap<Solid, Dab[]>();
 
   constructor(private readonly bed: Bed) {
+    bed.stage.scene.add(this.border.group);
     bed.stage.before.push(() => {
       const { ringWay } = bed.parts.shared;
       ringWay.value.copy(this.way).transformDirection(bed.stage.camera.matrixWorldInverse);
@@ -39,6 +44,13 @@ export class Brush {
     if (view.tool !== "brush") ring.value.w = -1e6;
     else if (ring.value.w > 0) ring.value.w = view.brush.radius_mm;
     for (const piece of this.bed.parts.all.values()) this.carry(piece, view.dabs);
+    if (view.border === this.bordered && view.dark === this.dark) return;
+    [this.bordered, this.dark] = [view.border, view.dark];
+    this.border.set(view.border, this.bed.palette().ink);
+  }
+
+  dispose(): void {
+    this.border.dispose();
   }
 
   private carry(piece: Piece, dabs: Dab[]): void {

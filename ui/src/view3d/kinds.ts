@@ -91,6 +91,8 @@ export interface View {
   tool: Tool;
   brush: { radius_mm: number; copied: boolean };
   dabs: Dab[];
+  /** Closed lines around what would be copied. */
+  border: V3[][];
   walls: WallOn[];
   locks: LockOn[];
   /** Stretches of a drawn line that lock. */

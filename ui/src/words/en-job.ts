@@ -48,7 +48,8 @@ export const job = {
   },
   paint: {
     title: "Repaint what is copied",
-    help: "Brush over the object: blue will be copied by the mould, ochre is left out. The border then follows sharp edges near the paint.",
+    help: "Brush over the object: blue will be copied by the mould, ochre is left out. The dark line is the border as it would be; it follows sharp edges near the paint.",
+    area: (now: string, before: string | null): string => (before ? `The mould would copy ${now}; it was ${before}.` : `The mould copies ${now}.`),
     copy: "Copy here", leave: "Leave out here", radius: (r: string): string => `Brush of ${r}`,
     keep: (n: number): string => `Keep ${n} ${n === 1 ? "dab" : "dabs"}`, kept: (n: number): string => `${n} ${n === 1 ? "dab is" : "dabs are"} painted.`, away: "Wipe it off",
   },

@@ -9,3 +9,12 @@ it("What the command line calls an option is called on the page what it is calle
   expect(told("Say the unit with --unit.")).toBe("Say the unit in the sheet.");
   expect(told("Give a thinner --wall, or thicken the surface.")).toBe("Give a thinner wall in the sheet, or thicken the surface.");
 });
+
+it("Areas and volumes are told with their raised figures.", () => {
+  expect(told("The wall is thin in 4 places, 0.066 cm2 of surface.")).toBe("The wall is thin in 4 places, 0.066 cm² of surface.");
+  expect(told("It is called body_cm2.")).toBe("It is called body_cm2.");
+});
+
+it("Paint is called what the page calls it.", () => {
+  expect(told("master.paint, number 2, copies 1.1 cm2 apart.")).toBe("Dab 2 copies 1.1 cm² apart.");
+});

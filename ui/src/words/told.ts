@@ -11,8 +11,13 @@ const HERE: [RegExp, string][] = [
   [/--scale/g, "the scale in the sheet"],
   [/--wall/g, "wall in the sheet"],
   [/--shell-pieces/g, "another number of pieces"],
+  [/master\.paint, number (\d+),/g, "Dab $1"],
+  [/master\.paint/g, "The paint"],
 ];
 
+const POWERS: Record<string, string> = { cm2: "cm²", cm3: "cm³", mm2: "mm²", mm3: "mm³" };
+
 export function told(sentence: string): string {
-  return inUnits(HERE.reduce((words, [option, here]) => words.replace(option, here), sentence));
+  const here = HERE.reduce((words, [option, page]) => words.replace(option, page), sentence);
+  return inUnits(here).replace(/(?<=\d\s?)[cm]m[23]\b/g, (unit) => POWERS[unit]!);
 }

@@ -266,19 +266,22 @@ def show_with_paint(show: Show, dabs: Sequence[ShowDab], *, canvas: Canvas) -> F
     return faces
 
 
-def painted(mesh: Mesh, show: Show, dabs: Sequence[ShowDab]) -> Show:
+def painted(
+    mesh: Mesh, show: Show, dabs: Sequence[ShowDab], *, canvas: Canvas | None = None
+) -> Show:
     """The show surface as the maker painted it, whole again with its borders.
 
     Args:
         mesh: closed, z up; that ``show`` was found on.
         show: as found.
         dabs: in order, in the mesh's frame.
+        canvas: of the mesh, where it is at hand.
 
     Raises:
         RimTouchesItself: the new border passes a place twice.
         also as :func:`show_with_paint`.
     """
-    canvas = Canvas.of(mesh)
+    canvas = canvas or Canvas.of(mesh)
     faces = show_with_paint(show, dabs, canvas=canvas)
     natural = show.faces if show.unpainted is None else show.unpainted
     if np.array_equal(faces, show.faces):

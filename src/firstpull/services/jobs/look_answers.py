@@ -1,4 +1,4 @@
-"""Answers about a run, from what it kept in its folder: maps over its meshes, walls tried."""
+"""Answers about a run, from what it kept in its folder: maps over it, walls and paint tried."""
 
 from __future__ import annotations
 
@@ -37,18 +37,22 @@ from firstpull.core.mould.zone import PartingWall
 from firstpull.files.mesh_box import SUFFIX, mesh_of_box, read_box, write_box
 from firstpull.files.plan_folder import PLAN
 from firstpull.services.choice import wall_as_json, wall_from_json
+from firstpull.services.chosen import to_mould_of
 from firstpull.services.jobs.look import (
     FILL_MAP,
     KEPT,
     MAP_KINDS,
     MAPS,
     PLAN_FOLDER,
+    SHEET,
     VIEW,
     box_path,
     map_path,
     rounded,
 )
 from firstpull.services.jobs.look_write import COARSE, FINE, SHOW, kept_skin
+from firstpull.services.jobs.paint_answer import Easel
+from firstpull.services.read_sheet import sheet_from_text
 
 FILL_MAPS_KEPT = 24  # of a run on disc, each for one pull
 
@@ -71,10 +75,14 @@ class RunShown:
         return self._meshes[name]
 
     @cached_property
+    def plan(self) -> dict[str, Any]:
+        """The run's plan."""
+        return dict(json.loads((self.run_dir / PLAN_FOLDER / PLAN).read_bytes()))
+
+    @cached_property
     def draft_deg(self) -> float:
         """Least lean of a pull to the shell's walls."""
-        plan = json.loads((self.run_dir / PLAN_FOLDER / PLAN).read_bytes())
-        return float(plan["parts"][0]["moulds"][0]["shell"]["draft_deg"])
+        return float(self.plan["parts"][0]["moulds"][0]["shell"]["draft_deg"])
 
     @cached_property
     def shadows(self) -> Shadows:
@@ -86,11 +94,27 @@ class RunShown:
         """The skin before fill."""
         return kept_skin(self.run_dir, FINE)
 
-    @cached_property
+    @property
     def show(self) -> Flags:
         """(F,) which faces of the master are copied."""
-        faces = read_box(self.run_dir / VIEW / KEPT / (SHOW + SUFFIX))[0]["faces"]
-        return np.asarray(faces, dtype=np.bool_)
+        return self._shown["faces"]
+
+    @property
+    def unpainted(self) -> Flags:
+        """(F,) which would be copied without paint."""
+        return self._shown.get("unpainted", self.show)
+
+    @cached_property
+    def easel(self) -> Easel:
+        """The master ready to be painted on."""
+        sheet, _ = sheet_from_text((self.run_dir / SHEET).read_text("utf-8"), name=SHEET)
+        before = sheet.master.paint or ()
+        return Easel.of(self.mesh("master"), self.unpainted, before, to_mould_of(self.plan))
+
+    @cached_property
+    def _shown(self) -> dict[str, Flags]:
+        arrays = read_box(self.run_dir / VIEW / KEPT / (SHOW + SUFFIX))[0]
+        return {name: np.asarray(faces, dtype=np.bool_) for name, faces in arrays.items()}
 
 
 def answer(run: RunShown, question: str, **options: Any) -> Any:
@@ -99,6 +123,8 @@ def answer(run: RunShown, question: str, **options: Any) -> Any:
         return str(write_map(run, **options))
     if question == "preview":
         return preview_of(run, **options)
+    if question == "paint":
+        return run.easel.with_paint(**options)
     assert question == "warm", question
     preview_of(run, walls=[])
     return None

@@ -19,6 +19,7 @@ from firstpull.core.mould.body import Body
 from firstpull.core.mould.loose import Loosened
 from firstpull.core.mould.place import Standing
 from firstpull.core.mould.preview import PREVIEW_STEP_MM
+from firstpull.core.mould.show import Show
 from firstpull.core.mould.skin import SkinShape
 from firstpull.core.progress import Progress, quiet
 from firstpull.files.mesh_box import SUFFIX, mesh_arrays, write_box
@@ -120,12 +121,19 @@ class View:
             arrays = {"phi": phi, "keys": shape.keys_mm.astype(np.float32)}
             write_box(self.folder / KEPT / (name + SUFFIX), arrays, meta)
 
+    def keep_show(self, show: Show) -> None:
+        """Which faces of the master are copied, and which would be without paint."""
+        faces = {"faces": show.faces}
+        if show.unpainted is not None:
+            faces["unpainted"] = show.unpainted
+        arrays = {name: on.astype(np.uint8) for name, on in faces.items()}
+        write_box(self.folder / KEPT / (SHOW + SUFFIX), arrays)
+
     def show_planned(self) -> None:
         """Master, body, skin, shell and loose pieces, in mould axes."""
         standing, body, loosened = self.standing, self.body, self.loosened
         assert standing is not None and body is not None and loosened is not None
-        shown = {"faces": standing.show.faces.astype(np.uint8)}
-        write_box(self.folder / KEPT / (SHOW + SUFFIX), shown)
+        self.keep_show(standing.show)
         self._add("master", "master", "Master", standing.master)
         self._add("body", "body", "Body on the board", body.mesh)
         self._add("skin", "skin", "Silicone skin", loosened.built.skin)

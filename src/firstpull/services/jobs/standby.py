@@ -1,4 +1,4 @@
-"""A process that stays ready for questions about a run: maps over its meshes, walls to be tried."""
+"""A process that stays ready for questions about a run: maps over its meshes, walls and paint."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ IDLE_SECONDS = 600.0
 
 TIMEOUT_SECONDS = 60.0
 ENDING_SECONDS = 2.0  # for a process that has let go of the pipe
-NEWEST_ONLY = "preview"
-"""Of this kind of question only the newest that waits is answered."""
+NEWEST_ONLY = {"preview", "paint"}
+"""Of each of these kinds of question only the newest that waits is answered."""
 
 
 class StandbyLost(WorkshopError):
@@ -43,7 +43,7 @@ class StandbySlow(WorkshopError):
 
 
 class Overtaken(WorkshopError):
-    """A newer preview was asked for before this one was begun."""
+    """Something newer of the kind was asked for before this was begun."""
 
     code = "cancelled"
 
@@ -101,7 +101,7 @@ class Standby:
             run: whose files are there.
             question: "map" with ``mesh``, ``name`` and ``direction`` gives the path of the
                 map's box; "preview" with ``walls`` and ``pulls`` gives the preview as plain
-                data; "warm" gets everything ready for previews.
+                data, "paint" with ``dabs`` the border; "warm" gets ready for previews.
             timeout: seconds, waiting included.
 
         Raises:
@@ -158,9 +158,9 @@ class Standby:
             if self._closed:
                 raise _closed()
             ticket = _Ticket(question, next(self._numbers))
-            if question == NEWEST_ONLY:
+            if question in NEWEST_ONLY:
                 for waiting in self._tickets[1:]:
-                    waiting.overtaken |= waiting.question == NEWEST_ONLY
+                    waiting.overtaken |= waiting.question == question
             self._tickets.append(ticket)
             self._turn.notify_all()
             ready = self._turn.wait_for(

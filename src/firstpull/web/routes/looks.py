@@ -1,4 +1,4 @@
-"""What there is to see of a run: meshes, maps over them, and walls being tried."""
+"""What there is to see of a run: meshes, maps over them, walls and paint being tried."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from starlette.responses import FileResponse, Response
 
 from firstpull.services.jobs import places
 from firstpull.services.jobs.look import VIEW, NoDirection, NotYet, box_path, look_of, map_path
-from firstpull.web.places import run_folder
+from firstpull.web.places import plan_folder, run_folder
 from firstpull.web.sent_files import send_file
 from firstpull.web.shapes.base import refusals, sends
-from firstpull.web.shapes.looks import Look, Preview, PreviewAsked
+from firstpull.web.shapes.looks import Border, Look, PaintAsked, Preview, PreviewAsked
 from firstpull.wiring import Office
 
 BOX = "application/octet-stream"
@@ -107,6 +107,21 @@ def look_routes(office: Office) -> APIRouter:
         run = office.desk.run(run_id)
         look_of(places.run_folder(office.folder, run))
         return office.standby.ask(run, "preview", **asked.model_dump(exclude_none=True))
+
+    @router.post(
+        "/paint",
+        operation_id="try_paint",
+        summary="Try paint without planning anew",
+        description="Refused where such paint would leave no mould. A newer question replaces one"
+        " that waits.",
+        response_model=Border,
+        responses=refusals("no_such_thing", "paint_off_surface", "show_in_pieces", "show_unclear",
+                           "rim_touches_itself", "worker_lost", "standby_lost", "cancelled"),
+    )  # fmt: skip
+    def try_paint(run_id: str, asked: PaintAsked) -> Any:
+        run = office.desk.run(run_id)
+        plan_folder(office, run_id)
+        return office.standby.ask(run, "paint", **asked.model_dump())
 
     return router
 

@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
+from firstpull.core.sheet import MOST_SHOW_DABS
 from firstpull.web.shapes.base import Asked, Direction, Place, Shape, Vector
 
 MeshRole = Literal["arrived", "master", "body", "skin", "shell", "loose"]
@@ -71,6 +72,28 @@ class PreviewAsked(Asked):
 
     walls: list[WallAsked] = Field(max_length=8)
     pulls: list[Direction] | None = Field(default=None, max_length=8)
+
+
+class Dab(Asked):
+    """A round patch of paint on the surface."""
+
+    at: Place
+    radius_mm: float = Field(gt=0, le=1000)
+    copied: bool = Field(description="Whether the mould copies what lies under it.")
+
+
+class PaintAsked(Asked):
+    """Paint to try, in mould axes, on top of what the plan has; nothing is kept of it."""
+
+    dabs: list[Dab] = Field(max_length=MOST_SHOW_DABS)
+
+
+class Border(Shape):
+    """What the mould would copy with such paint."""
+
+    border: list[list[Vector]] = Field(description="Closed lines around it, in mould axes.")
+    show_area_cm2: float
+    planned_area_cm2: float = Field(description="With the paint that the plan has.")
 
 
 class Lock(Shape):

@@ -6,8 +6,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from firstpull.web.shapes.base import Asked, Direction, Place, Shape
-from firstpull.web.shapes.looks import WallAsked
+from firstpull.web.shapes.base import Asked, Direction, Shape
+from firstpull.web.shapes.looks import Dab, WallAsked
 
 FieldKind = Literal["number", "whole", "text", "choice", "yes_no", "list"]
 Choice = Literal["up", "pieces", "walls", "pulls"]
@@ -48,14 +48,6 @@ class Locking(Asked):
     version: int = Field(description="The version of the sheet that the change was made on.")
     choice: Choice
     locked: bool
-
-
-class Dab(Asked):
-    """A round patch of paint on the surface."""
-
-    at: Place
-    radius_mm: float = Field(gt=0, le=1000)
-    copied: bool = Field(description="Whether the mould copies what lies under it.")
 
 
 class Steering(Asked):
