@@ -312,7 +312,7 @@ def test_a_card_tells_what_the_list_shows(desk: WorkspaceDesk) -> None:
     card = card_told(desk.job(job.id))
     assert card["due_on"] == "2027-05-03" and card["made_at"] == "2026-11-27T09:30:00Z"
     assert (card["castings"], card["file_name"], card["revision_count"]) == (6, "Heron.stl", 1)
-    assert card["picture"] == f"/api/runs/{run.id}/files/pictures/part-1-hero.png"
+    assert card["picture"] == f"/api/runs/{run.id}/card"
     assert (card["plan_id"], card["plan_is_current"]) == (run.id, True)
     assert card["run"]["revision_number"] == 1 and "summary" not in card["run"]
     told = job_told(desk.job(job.id))

@@ -12,11 +12,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 from starlette.testclient import TestClient
 
 from firstpull.core.job.kinds import Run
 from firstpull.files.mesh_box import decode_box, write_box
 from firstpull.services.headform_box import HeadformBox
+from firstpull.services.jobs.card_picture import write_card
+from firstpull.services.jobs.desk import Desk
 from firstpull.services.jobs.look import map_path, maps_on
 from firstpull.services.jobs.places import run_folder
 from firstpull.services.jobs.take_away import TakeAway
@@ -54,6 +57,7 @@ class Bench:
     url: str
     folder: Path
     clerk: Clerk
+    desk: Desk
 
 
 def look(stage: str) -> dict[str, Any]:
@@ -99,7 +103,7 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
         office = office_over(
             desk, standby=clerk, take_away=TakeAway(desk.folder), headform=HeadformBox()
         )
-        yield Bench(client_of(office), f"/api/runs/{run.id}", folder, clerk)
+        yield Bench(client_of(office), f"/api/runs/{run.id}", folder, clerk, desk)
 
 
 def test_the_look_and_its_meshes_go_out_as_they_lie(bench: Bench) -> None:
@@ -170,6 +174,24 @@ def test_walls_are_tried(bench: Bench) -> None:
     assert bench.clerk.asked == [("preview", {"walls": [wall]})]
     odd = bench.client.post(f"{bench.url}/preview", json={"walls": [{"through": [0, 0, 0]}]})
     assert odd.json()["code"] == "bad_request"
+
+
+def test_the_card_is_the_small_picture_or_what_an_earlier_version_made(bench: Bench) -> None:
+    hero = bench.folder / "plan" / "pictures" / "part-1-hero.png"
+    assert bench.client.get(f"{bench.url}/card").json()["code"] == "no_such_thing"
+    hero.parent.mkdir()
+    Image.new("RGB", (800, 600), (200, 40, 30)).save(hero)
+    run = bench.desk.run(bench.url.rpartition("/")[2])
+    files = {"pictures/part-1-hero.png": hero.stat().st_size}
+    bench.desk.save_run(replace(run, summary={"files": files}))
+    old = bench.client.get(f"{bench.url}/card")
+    assert old.headers["content-type"] == "image/png" and old.content == hero.read_bytes()
+    write_card(bench.folder, files)
+    new = bench.client.get(f"{bench.url}/card")
+    assert new.headers["content-type"] == "image/webp"
+    with Image.open(io.BytesIO(new.content)) as card:
+        assert card.size == (396, 297)
+        assert card.getpixel((200, 150)) == pytest.approx((200, 40, 30), abs=8)
 
 
 def test_paint_is_tried(bench: Bench) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from firstpull.core.demo import heron_half_mask
 from firstpull.files.mesh_box import decode_box
@@ -75,7 +77,8 @@ def test_a_mesh_goes_in_and_a_plan_comes_out(address: str, tmp_path: Path) -> No
     assert ended(address, runs[1]["id"])["state"] == "cancelled"
     job = json.loads(ask(f"{address}jobs/{job['id']}"))
     assert job["plan_id"] == run["id"] and job["plan_is_current"]
-    assert ask(address.removesuffix("/api/") + job["picture"]).startswith(b"\x89PNG")
+    with Image.open(io.BytesIO(ask(address.removesuffix("/api/") + job["picture"]))) as card:
+        assert card.format == "WEBP" and 198 <= card.width <= 396
 
     at = f"{address}runs/{run['id']}/"
     look = json.loads(ask(f"{at}look"))

@@ -16,6 +16,7 @@ MEDIA_TYPES = {
     ".dxf": "image/vnd.dxf",
     ".svg": "image/svg+xml",
     ".png": "image/png",
+    ".webp": "image/webp",
     ".pdf": "application/pdf",
     ".json": "application/json",
     ".yaml": "text/yaml; charset=utf-8",
@@ -33,7 +34,7 @@ MEDIA_TYPES = {
     ".wasm": "application/wasm",
     ".webmanifest": "application/manifest+json",
 }
-SHOWN = {".png", ".pdf", ".svg", ".json", ".txt", ".yaml", ".box"}
+SHOWN = {".png", ".webp", ".pdf", ".svg", ".json", ".txt", ".yaml", ".box"}
 """Shown by the browser where it is asked for them; all else is saved."""
 
 

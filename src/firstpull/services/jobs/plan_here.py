@@ -50,6 +50,7 @@ def plan_here(order: PlanOrder, store: Any, *, progress: Progress = quiet) -> di
     Raises:
         WorkshopError: the sheet, the mesh or the shape is refused; says what to do.
     """
+    from firstpull.services.jobs.card_picture import write_card
     from firstpull.services.jobs.look_write import ShownStages, View
     from firstpull.services.plan_job import plan_job
     from firstpull.services.run_plan import summary_of, write_plan
@@ -63,6 +64,7 @@ def plan_here(order: PlanOrder, store: Any, *, progress: Progress = quiet) -> di
         write_plan(folder, result, progress=within(progress, PLANNED, WRITTEN))
     progress("laying out the view", WRITTEN)
     view.show_planned()
+    write_card(order.run_dir, folder.files)
     progress("laying out the view", 1.0)
     return summary_of(result.plan, out=str(request.out_dir), files=folder.files)
 

@@ -6,11 +6,9 @@ import datetime
 from typing import Any
 
 from firstpull.core.job.kinds import Done, Job, Revision, Run
+from firstpull.services.jobs.card_picture import picture_of
 from firstpull.services.jobs.progress_words import confirmed, is_current, next_told, stages_told
 from firstpull.services.jobs.sheet_read import sheet_read
-
-PICTURES = ("pictures/part-1-hero.png", "pictures/part-1-mould-1-exploded.png")
-"""Of a plan's pictures, what a card shows: the first that there is."""
 
 
 def card_told(job: Job) -> dict[str, Any]:
@@ -87,9 +85,7 @@ def _done_told(mark: Done) -> dict[str, Any]:
 
 
 def _picture(plan: Run | None) -> str | None:
-    files = ((plan.summary if plan else None) or {}).get("files", {})
-    shown = next((name for name in PICTURES if name in files), None)
-    return f"/api/runs/{plan.id}/files/{shown}" if plan and shown else None
+    return f"/api/runs/{plan.id}/card" if plan and picture_of(plan.summary) else None
 
 
 def _moment(at: datetime.datetime | None) -> str | None:

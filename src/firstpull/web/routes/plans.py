@@ -7,9 +7,11 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import FileResponse
 
+from firstpull.services.jobs.card_picture import CARD, picture_of
+from firstpull.services.jobs.look import VIEW
 from firstpull.services.why import why
-from firstpull.web.places import PLAN, plan_folder, plan_of
-from firstpull.web.sent_files import send_file
+from firstpull.web.places import PLAN, plan_folder, plan_of, run_folder
+from firstpull.web.sent_files import file_in, send_file
 from firstpull.web.shapes.base import refusals, sends
 from firstpull.web.shapes.plans import PlanFile, PlanFiles, Why
 from firstpull.wiring import Office
@@ -40,6 +42,17 @@ def plan_routes(office: Office) -> APIRouter:
     )
     def read_plan(run_id: str) -> FileResponse:
         return send_file(plan_folder(office, run_id), PLAN)
+
+    @router.get(
+        "/card",
+        operation_id="read_card",
+        summary="The small picture of the plan",
+        response_class=FileResponse,
+        responses={**sends("image/webp", "The picture; PNG of plans made by earlier versions"),
+                   **lost},
+    )  # fmt: skip
+    def read_card(run_id: str) -> FileResponse:
+        return send_card(office, run_id)
 
     @router.get(
         "/why",
@@ -120,3 +133,12 @@ def plan_routes(office: Office) -> APIRouter:
         return office.desk.job(office.desk.run(run_id).job_id).name
 
     return router
+
+
+def send_card(office: Office, run_id: str) -> FileResponse:
+    """The card as it was made with the plan; of an earlier version's plan, what it is made from."""
+    run = office.desk.run(run_id)
+    views = run_folder(office, run_id) / VIEW
+    if file_in(views, CARD) is not None:
+        return send_file(views, CARD, of="this run")
+    return send_file(plan_folder(office, run_id), picture_of(run.summary) or CARD)
