@@ -188,7 +188,9 @@ def values_of(field: dict[str, Any]) -> st.SearchStrategy[Any]:
         return st.floats(low + 1e-6, field["high"]).map(lambda v: round(v, 6))
     if field["name"] == "master.up":
         return st.just([0.0, 0.6, 0.8])
-    return st.from_regex(r"[a-z]\w[\w -]{0,20}\w", fullmatch=True)
+    return st.from_regex(
+        r"[a-z][a-z\u00e0-\u00f6\u03b1-\u03c90-9_ -]{0,20}[a-z0-9]", fullmatch=True
+    )
 
 
 FORM = {f["name"]: f for group in sheet_form()["groups"] for f in group["fields"]}
