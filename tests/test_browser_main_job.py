@@ -100,12 +100,25 @@ def test_a_new_user_gets_from_a_faulty_mesh_to_the_packet(tmp_path: Path) -> Non
             page.get_by_role("dialog").get_by_role("link", name=re.compile("zip")).first.click()
         assert Path(download.value.path()).read_bytes()[:2] == b"PK"
         page.keyboard.press("Escape")
-        for stage in ("Master", "Mould", "Cast"):
-            way.get_by_role("link", name=re.compile(f"^{stage}")).click()
-            page.get_by_role("heading", name=stage, level=1).wait_for()
-            ready(page)
-            assert hindrances(page) == [], stage
-            assert smallest_print(page) >= 16, stage
+        # every stage in either system: whole, within the screen, for every reader
+        for system in ("mm g °C", "in oz °F"):
+            for stage in ("Master", "Mould", "Cast"):
+                way.get_by_role("link", name=re.compile(f"^{stage}")).click()
+                page.get_by_role("heading", name=stage, level=1).wait_for()
+                ready(page)
+                page.get_by_role("contentinfo").get_by_role("button", name=LAST[stage]).wait_for()
+                assert page.evaluate("document.documentElement.scrollHeight") <= 800, stage
+                assert hindrances(page) == [], (stage, system)
+                assert smallest_print(page) >= 16, stage
+            page.get_by_text(system).click()
+
+
+LAST = {
+    "Master": re.compile("copied by the mould"),
+    "Mould": re.compile("to make the mould"),
+    "Cast": re.compile("for all of them"),
+}
+"""What stands last in the foot of each stage."""
 
 
 def plan(page: Any, address: str, job: dict[str, Any]) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -49,6 +50,27 @@ def test_what_is_no_mesh_is_refused_where_it_was_dropped(address: str, tmp_path:
         told.wait_for()
         assert re.search("picture|PNG", told.inner_text())
         assert page.request.get(f"{address}/api/jobs").json()["jobs"] == []
+
+
+def test_any_number_of_tabs_are_open_and_stay_in_step(address: str) -> None:
+    """A browser opens six ways to one server; more tabs than that load and hear of changes, also
+    after the tab that listened for all of them is closed."""
+    with visiting() as page:
+        page.goto(address)
+        tabs = [page, *(page.context.new_page() for _ in range(8))]
+        for tab in tabs:
+            tab.set_default_timeout(15_000)
+            tab.goto(f"{address}/materials#silicone-tin-25a")
+            tab.get_by_role("heading", name="Materials", level=1).wait_for()
+        url = f"{address}/api/materials/silicone-tin-25a/density"
+        for note in ("weighed by the tin", "weighed by the cup"):
+            figure = {"low": 1.1, "typical": 1.15, "high": 1.2, "note": note}
+            assert tabs[-1].request.put(url, data=figure).ok
+            for tab in tabs:
+                tab.get_by_text(note).wait_for()
+            tabs.pop(0).close()
+            time.sleep(0.5)
+        assert tabs[-1].request.delete(url).ok
 
 
 def test_an_own_figure_is_set_with_a_note_and_put_back(address: str) -> None:

@@ -17,6 +17,7 @@ from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import BadCoordinates, NoArea, NoTriangles
 from firstpull.core.mesh.topology import is_closed
 from firstpull.files import read_3mf
+from firstpull.files.first_look import first_fault
 from firstpull.files.read_mesh import read_mesh
 from firstpull.files.refusals import (
     MeshFeatureMissing,
@@ -46,7 +47,7 @@ def test_what_trimesh_writes_is_read_whole(suffix: str, tmp_path: Path) -> None:
     path = tmp_path / f"part.{suffix.upper()}"
     path.write_bytes(_exported(part, suffix))
     found = read_mesh(path)
-    assert found.format == suffix
+    assert found.format == suffix and first_fault(path, suffix) is None
     assert found.declared_unit == {"glb": "m", "3mf": "mm"}.get(suffix)
     assert is_closed(found.mesh)
     assert found.mesh.bounds_mm == pytest.approx(part.bounds_mm, abs=70 * 2**-23)
@@ -64,6 +65,7 @@ def test_text_forms_of_stl_and_ply(tmp_path: Path) -> None:
     (tmp_path / "a.ply").write_bytes(trimesh.exchange.ply.export_ply(other(part), encoding="ascii"))
     for name in ("a.stl", "a.ply"):
         found = read_mesh(tmp_path / name).mesh
+        assert first_fault(tmp_path / name, name[-3:]) is None
         assert is_closed(found)
         assert found.volume_mm3 == pytest.approx(part.volume_mm3, rel=1e-5)
 

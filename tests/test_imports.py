@@ -28,7 +28,7 @@ MAY_IMPORT = {
 # The one door between the two faces: the command that serves the app.
 DOOR = ("firstpull.cli.serve_command", "firstpull.web.serve")
 # Modules of core that every stage may use, and the stages in order: later ones import earlier.
-GROUND = {"arrays", "errors", "estimate", "progress", "units"}
+GROUND = {"arrays", "errors", "estimate", "figures", "progress", "units"}
 STAGES = [
     "mesh", "demo", "material", "fit", "pieces", "surface", "mould", "cast", "finish", "hazards",
     "schedule", "stock", "price", "bench", "sheet", "sheet_fields", "sheet_check", "sheet_guide",

@@ -87,7 +87,7 @@ skin:
 
 
 BAD_FIELDS: list[tuple[dict[str, Any], str]] = [
-    ({"skin.thickness_mm": 40}, "The job sheet: skin.thickness_mm is 40; it may be 3 to 15 mm"),
+    ({"skin.thickness_mm": 40}, "The job sheet: skin.thickness_mm is 40 mm; it may be 3 to 15 mm"),
     ({"skin.thickness_mm": "thick"}, 'is "thick"'),
     ({"skin.thicknes_mm": 8}, 'has no field "skin.thicknes_mm".*mean "skin.thickness_mm"'),
     ({"skin": {"thickness_mm": 8}}, 'has no field "skin"'),

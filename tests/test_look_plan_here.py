@@ -117,6 +117,14 @@ def test_a_bad_sheet_is_refused_by_its_own_lines_before_the_mesh_is_read(tmp_pat
     assert not (order.run_dir / "plan").exists()
 
 
+def test_a_mesh_that_is_refused_is_called_as_its_maker_calls_it(tmp_path: Path) -> None:
+    stored = tmp_path / "1-notes.stl"
+    stored.write_bytes(b"Cast on Monday. " * 40)
+    order = PlanOrder(tmp_path / "run", stored, "notes", "", file_name="Notes.stl")
+    with pytest.raises(WorkshopError, match=r"^Notes\.stl is text"):
+        plan_here(order, MemoryStore())
+
+
 def test_a_mesh_whose_plan_is_refused_can_still_be_looked_at(tmp_path: Path) -> None:
     """A wall that lies flat is refused only once the part stands."""
     flat = "{through: [0, 0, 0], facing: [0, 0, 1]}"

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import menagerie as m
-from firstpull.core.mesh.measure import inside_spans_mm, inside_width_warning, measure
+from firstpull.core.mesh.measure import flat_warning, inside_spans_mm, inside_width_warning, measure
 from firstpull.core.mesh.mending.mend import mend
 from firstpull.core.mesh.mesh import Mesh, joined
 from firstpull.core.mesh.refusals import UnknownUnit
@@ -101,6 +101,13 @@ def test_an_inside_smaller_than_a_small_head_is_warned_of() -> None:
     found = re.search(r"(\d+) mm at its widest", str(inside_width_warning(small)))
     assert found and 110 <= int(found[1]) <= 114
     assert inside_width_warning(roomy) is None
+
+
+def test_a_flat_sheet_is_warned_of() -> None:
+    flat = m.box(size_mm=(200, 150, 0.5))
+    assert "less than 1 mm high: a flat sheet" in str(flat_warning(flat))
+    assert flat_warning(flat, factor_to_mm=25.4) is None
+    assert flat_warning(m.box(size_mm=(200, 150, 2))) is None
 
 
 def test_a_solid_has_no_inside_to_warn_of() -> None:

@@ -154,7 +154,7 @@ def test_the_wrong_order_is_caught():
     pulls = [piece.pull for piece in mask().built[2].pieces]
     found = failures(2, pieces=strapped()[::-1], pulls=pulls[::-1])
     assert set(found) == {"release: piece 1"}
-    assert "runs into the piece 2" in found["release: piece 1"]
+    assert "runs into piece 2" in found["release: piece 1"]
 
 
 @pytest.mark.long

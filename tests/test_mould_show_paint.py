@@ -387,7 +387,7 @@ def test_paint_that_clay_would_stand_on_is_refused_with_its_place_and_the_paint(
     [
         ("[{at: [0, 0, 1], radius_mm: 3}]", "number 1, copied is missing; it may be yes or no"),
         ("[{at: [0, 1], copied: yes}]", "number 1, at is [0, 1]; it may be three numbers"),
-        ("[{at: [0, 0, 1], copied: yes, radius_mm: 0.4}]", "is 0.4; it may be 0.5 to 200 mm"),
+        ("[{at: [0, 0, 1], copied: yes, radius_mm: 0.4}]", "is 0.4 mm; it may be 0.5 to 200 mm"),
         ("[" + "{at: [0, 0, 1], copied: no}, " * 401 + "]", "holds 401; it may be up to 400 dabs"),
     ],
 )

@@ -9,27 +9,16 @@ import pytest
 from scipy.spatial import cKDTree
 
 from firstpull.core.mould.place import Standing
+from firstpull.core.mould.show import Show
 from firstpull.core.mould.show_paint import ShowDab, ShowInPieces, painted
-from firstpull.core.sheet import JobSheet
 from firstpull.services.jobs.paint_answer import Easel
 from test_mould_show_paint import inner_place, mask, outer_place
 
-TO_MOULD = np.array([[0.0, -25.4, 0, 5], [25.4, 0, 0, 6], [0, 0, 25.4, 7], [0, 0, 0, 1]])
 
-
-def easel_of(standing: Standing, *before: ShowDab) -> Easel:
-    """Of a run whose sheet has these dabs, in the axes and inches of its file."""
-    back = np.linalg.inv(TO_MOULD)
-    dabs = [
-        {
-            "at": (back @ [*dab.place_mm, 1.0])[:3].tolist(),
-            "radius_mm": dab.radius_mm,
-            "copied": dab.copied,
-        }
-        for dab in before
-    ]
-    sheet = JobSheet.model_validate({"master": {"paint": dabs}})
-    return Easel.of(standing.master, standing.show.faces, sheet.master.paint or (), TO_MOULD)
+def easel_of(standing: Standing, planned: Show | None = None) -> Easel:
+    """Of a run that was planned with other paint, or none."""
+    natural = standing.show.faces
+    return Easel.of(standing.master, natural, (planned or standing.show).faces)
 
 
 def asked(dab: ShowDab) -> dict:
@@ -49,18 +38,18 @@ def test_without_paint_it_is_the_border_as_found() -> None:
     assert json.loads(json.dumps(told)) == told
 
 
-def test_paint_lies_on_top_of_the_sheets() -> None:
-    """As planned with both, the sheet's first; the other way round it comes out otherwise."""
+def test_paint_is_told_as_a_plan_of_it_would_have_it() -> None:
+    """In its order, and beside what the plan copies with the paint it has."""
     standing, _ = mask()
     mesh, show = standing.master, standing.show
     first = ShowDab(outer_place(standing), 9.0, False)
     shown = mesh.face_centres_mm[show.faces]
     off = np.abs(np.linalg.norm(shown - first.place_mm, axis=1) - first.radius_mm)
     second = ShowDab(tuple(shown[np.argmin(off)].tolist()), 5.0, True)
-    told = easel_of(standing, first).with_paint([asked(second)])
     planned, both, turned = (
         painted(mesh, show, dabs) for dabs in ([first], [first, second], [second, first])
     )
+    told = easel_of(standing, planned).with_paint([asked(first), asked(second)])
     assert told["planned_area_cm2"] == pytest.approx(planned.area_mm2 / 100, abs=0.01)
     assert told["show_area_cm2"] == pytest.approx(both.area_mm2 / 100, abs=0.01)
     assert abs(both.area_mm2 - turned.area_mm2) > 10

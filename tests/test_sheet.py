@@ -63,7 +63,7 @@ def test_a_laid_shell_is_plaster_with_3_degrees_and_a_printed_one_plastic_with_2
 
 
 BAD_FIELDS = [
-    ("skin:\n  thickness_mm: 40", 2, "skin.thickness_mm is 40; it may be 3 to 15 mm"),
+    ("skin:\n  thickness_mm: 40", 2, "skin.thickness_mm is 40 mm; it may be 3 to 15 mm"),
     ("skin:\n\n\n  thickness_mm: 1\n", 4, "3 to 15 mm"),
     ("job:\n  good_castings: 0", 2, "a whole number from 1 to 500"),
     ("job:\n  good_castings: 2.5", 2, "is 2.5"),
@@ -98,7 +98,7 @@ BAD_FIELDS = [
     ("shop:\n  build_box_mm: [220, 220, 20]", 2, "three lengths of 80 to 3000 mm"),
     ("shop: {build_box_mm: [220, 220]}", 1, "three lengths"),
     ("shop: {printer_cm3_h: 0}", 1, "1 to 500 cm³/h"),
-    ("shell: {piece_worth_pct: 95}", 1, "is 95; it may be 0 to 90 %"),
+    ("shell: {piece_worth_pct: 95}", 1, "is 95 %; it may be 0 to 90 %"),
     ("shell: {symmetric: 1}", 1, "shell.symmetric is 1; it may be yes or no"),
     ("shell: {walls: 3}", 1, "up to 3 walls"),
 ]
@@ -125,7 +125,7 @@ BAD_STEERING = [
     (f"{{pieces: 1, walls: [{WALL}]}}", "has 1 wall for pieces: 1"),
     (f"{{pulls: [[0, 0, 1]], walls: [{WALL}]}}", "has 1 wall for pieces: 1"),
     ("keep_whole: [{radius_mm: 9}]", "number 1, at is missing; it may be three numbers"),
-    ("keep_whole: [{at: [0, 0, 0], radius_mm: 0}]", "radius_mm is 0; it may be 0.5 to 200 mm"),
+    ("keep_whole: [{at: [0, 0, 0], radius_mm: 0}]", "radius_mm is 0 mm; it may be 0.5 to 200 mm"),
 ]
 
 
@@ -247,13 +247,22 @@ def test_any_text_is_taken_or_refused(text: str) -> None:
         assert str(refusal).strip()
 
 
+def test_each_figure_of_a_refusal_stands_with_its_unit() -> None:
+    with pytest.raises(BadSheet) as refusal:
+        with_answers(JobSheet(), {"skin.thickness_mm": 127}, place=str)
+    assert "is 127 mm; it may be 3 to 15 mm" in str(refusal.value)
+    assert str(refusal.value).endswith("leave it out for 6 mm.")
+    with pytest.raises(BadSheet, match=r"is 93\.33 °C; it may be"):
+        with_answers(JobSheet(), {"shop.temperature_c": 93.3333333}, place=str)
+
+
 def test_answers_beside_the_sheet_win_and_are_checked() -> None:
     sheet = with_answers(
         JobSheet(), {"master.up": (0, 1, 0), "grid_mm": 2}, place=lambda field: "Option --up"
     )
     assert sheet.master.up == [0, 1, 0] and sheet.grid_mm == 2
     with pytest.raises(
-        BadSheet, match=r"Option --wall: master.wall_mm is 0; it may be 0.8 to 20 mm"
+        BadSheet, match=r"Option --wall: master.wall_mm is 0 mm; it may be 0.8 to 20 mm"
     ):
         with_answers(sheet, {"master.wall_mm": 0.0}, place=lambda field: "Option --wall")
     with pytest.raises(BadSheet, match=r"Option --pieces: shell.pieces is 5"):

@@ -98,6 +98,18 @@ def zipped(name: str) -> bytes:
         ("heron.3mf", zipped("3D/3dmodel.model")[:60], "damaged archive"),
         ("heron.3mf", STL, "is no 3MF file"),
         ("heron.glb", STL, "is no GLB file"),
+        ("notes.stl", b"Cast on Monday. " * 40, "is text, but not an STL"),
+        ("notes.stl", b"Monday", "is text, but not an STL"),
+        ("notes.stl", b"solid work on Monday", "is text, but not an STL"),
+        ("heron.stl", b"solid a\nfacet normal 0 0 1\n", 'stops without "endsolid"'),
+        ("heron.stl", STL[:80] + struct.pack("<I", 9) + bytes(120), "promises 9 triangles and hol"),
+        ("heron.stl", STL[:60] + bytes(9), "ends within the header"),
+        ("heron.stl", STL[:80] + bytes(4), "an STL without a triangle"),
+        ("notes.obj", b"very nice\nfor Monday\n", "no line of an OBJ file"),
+        ("heron.obj", STL, "is binary, and an OBJ file is text"),
+        ("notes.ply", b"play\n", "is not a PLY file"),
+        ("heron.ply", b"ply\nformat ascii 1.0\n", "ends within its header"),
+        ("notes.off", b"# a note\noffer\n", "is not an OFF file"),
     ],
 )
 def test_a_name_that_promises_something_else_is_refused(
@@ -113,7 +125,11 @@ def test_a_name_that_promises_something_else_is_refused(
     [
         ("a.stl", b"solid heron\nendsolid\n"),
         ("a.obj", b"v 0 0 0\n"),
-        ("a.ply", b"ply\nformat ascii 1.0\n"),
+        ("a.ply", b"ply\nformat ascii 1.0\nend_header\n"),
+        ("b.off", b"# made by hand\n\n3 1\n"),
+        ("b.obj", b"# by hand\r\ng mask\r\n  v 0 0 0\r\n"),
+        ("b.stl", b"solid named so, though binary".ljust(80) + STL[80:]),
+        ("c.stl", STL + b"more"),
         ("a.off", b"OFF\n"),
         ("a.glb", b"glTF" + bytes(20)),
         ("a.3mf", zipped("3D/3dmodel.model")),
@@ -146,8 +162,9 @@ def test_a_file_that_does_not_say_its_size_is_stopped_at_the_limit(tmp_path: Pat
 
 
 def test_the_limit_itself_is_taken(tmp_path: Path) -> None:
-    assert sent(tmp_path, "heron.stl", STL.ljust(LIMIT, b"\0")).status_code == 200
-    assert sent(tmp_path, "heron.stl", STL.ljust(LIMIT + 1, b"\0")).status_code == 413
+    many = STL[:80] + struct.pack("<I", (LIMIT - 84) // 50) + bytes(LIMIT - 84)
+    assert sent(tmp_path, "heron.stl", many).status_code == 200
+    assert sent(tmp_path, "heron.stl", many + b"\0").status_code == 413
 
 
 def test_an_empty_file_is_refused(tmp_path: Path) -> None:

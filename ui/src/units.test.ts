@@ -29,10 +29,18 @@ describe("units", () => {
   });
   it("A sentence is read in inches and ounces; what is no measure stays.", () => {
     const told = "Fill near (1, 2, 3) mm is 21.5 cm³ and up to 25.4 mm deep; 205 to 231 g, at 21 °C, in 2 pieces, 3 min.";
-    expect(inUnits(told, "inch")).toBe("Fill near (1, 2, 3) mm is 1.3 in³ and up to 1 in deep; 7.2 to 8.1 oz, at 70 °F, in 2 pieces, 3 min.");
+    expect(inUnits(told, "inch")).toBe("Fill near (1, 2, 3) mm is 1.31 in³ and up to 1 in deep; 7.2 to 8.1 oz, at 70 °F, in 2 pieces, 3 min.");
     expect(inUnits("It is 173 × 143 × 113 mm and 0.3 mm.", "inch")).toBe("It is 6.8 × 5.6 × 4.4 in and 0.012 in.");
+    expect(inUnits("Kept at 93.33 °C or 21.5 °C.", "inch")).toBe("Kept at 200 °F or 71 °F.");
     expect(inUnits("1.2 g/cm³ of 3 mm", "inch")).toBe("1.2 g/cm³ of 0.12 in");
     expect(inUnits(told, "metric")).toBe(told);
+  });
+  it("A figure in a sentence keeps the fineness that it was told with, and is not lost.", () => {
+    expect(inUnits("It keeps 11.19 mm from the body; 11.27 mm is needed.", "inch")).toBe("It keeps 0.4406 in from the body; 0.4437 in is needed.");
+    expect(inUnits("11.2 mm and 11.3 mm; 52 mm", "inch")).toBe("0.441 in and 0.445 in; 2.05 in");
+    expect(inUnits("0.3 cm³ of silicone fill it solid, 0.066 cm2", "inch")).toBe("0.02 in³ of silicone fill it solid, 0.0102 in²");
+    expect(inUnits("no vertex moved farther than 0.00095 mm; within 0 mm", "inch")).toBe("no vertex moved farther than 0.0000374 in; within 0 in");
+    expect(figure(0.3, "cm³", undefined, "inch")).toBe("0.018");
   });
   it("Durations are read in minutes, hours or days.", () => {
     expect(duration(45)).toBe("45 min");

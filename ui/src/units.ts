@@ -69,7 +69,7 @@ export function toStored(value: number, unit: string, chosen: System = system.va
 export function figure(value: number, unit: string, digits?: number, chosen: System = system.value): string {
   const inch = chosen === "inch" ? INCH[unit] : undefined;
   const shown = toShown(value, unit, chosen);
-  const places = inch !== undefined ? Math.max(inch.digits, digits ?? 0) : digits ?? usual(shown);
+  const places = inch !== undefined ? notLost(shown, Math.max(inch.digits, digits ?? 0)) : digits ?? usual(shown);
   return grouped(shown, places);
 }
 
@@ -107,16 +107,26 @@ export function inUnits(sentence: string, chosen: System = system.value): string
   return sentence.replace(MEASURE, (_all, numbers: string, space: string, unit: string) => {
     const turned = numbers.replace(new RegExp(NUMBER, "g"), (number) => {
       const value = Number(number.replace("\u2212", "-").replace(/[,\u202f]/g, ""));
-      return grouped(toShown(value, unit, chosen), digitsIn(number, unit));
+      const shown = toShown(value, unit, chosen);
+      return grouped(shown, notLost(shown, digitsIn(number, unit)));
     });
     return `${turned}${space || " "}${unitShown(unit, chosen)}`;
   });
 }
 
-/** As fine as it was told: whole millimetres come to tenths of an inch, tenths to thousandths. */
+/** As fine as it was told: tenths of a millimetre come to thousandths of an inch, hundredths to ten thousandths. */
 function digitsIn(number: string, unit: string): number {
-  if (unit !== "mm") return INCH[unit]?.digits ?? 0;
-  const size = Math.abs(Number(number.replace(/[,\u202f]/g, "")));
-  if (size < 2.5) return 3;
-  return number.includes(".") || size < 50 ? 2 : 1;
+  const told = number.split(".")[1]?.length ?? 0;
+  if (unit === "°C") return Math.max(0, told - 1);
+  const inch = INCH[unit]!;
+  const finer = told + Math.log10(inch.back(1)); // digits that keep the step of the last digit told
+  if (unit !== "mm") return Math.max(inch.digits, Math.round(finer));
+  const size = Math.abs(Number(number.replace("\u2212", "-").replace(/[,\u202f]/g, "")));
+  return told === 0 && size >= 100 ? 1 : Math.max(size < 2.5 ? 3 : 2, Math.ceil(finer));
+}
+
+/** More digits where a figure that is not nothing would be read as 0: then two that count. */
+function notLost(shown: number, digits: number): number {
+  if (shown === 0 || Math.abs(shown) >= 0.5 * 10 ** -digits) return digits;
+  return 1 + Math.ceil(-Math.log10(Math.abs(shown)));
 }

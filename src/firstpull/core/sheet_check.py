@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.sheet import JobSheet, describe_fields, describe_list_fields
 from firstpull.core.sheet_fields import FieldEntry
 
@@ -36,8 +37,8 @@ def check_sheet(values: Mapping[str, Any], *, place: Place) -> JobSheet:
 
     >>> check_sheet({"skin": {"thickness_mm": 40}}, place=lambda field: "The sheet")
     Traceback (most recent call last):
-    firstpull.core.sheet_check.BadSheet: The sheet: skin.thickness_mm is 40; it may be 3 to 15 mm. \
-Change it, or leave it out for 6.
+    firstpull.core.sheet_check.BadSheet: The sheet: skin.thickness_mm is 40 mm; it may be 3 to \
+15 mm. Change it, or leave it out for 6 mm.
     """
     try:
         return JobSheet.model_validate(dict(values))
@@ -78,7 +79,7 @@ def _refusal(error: ErrorDetails, place: Place) -> BadSheet:
         return _bad_section(field, error, place)
     return BadSheet(
         where=f"{place(field)}: {field}",
-        found=_found(error),
+        found=_found(error, entry.unit),
         limit=f"it may be {entry.allowed}",
         remedy=_remedy(error, entry),
     )
@@ -101,13 +102,13 @@ def _in_a_list(error: ErrorDetails, field: str, inside: list[str], place: Place)
         names = ", ".join(name.rpartition(".")[2] for name in known)
         found, limit = "is not known there", f"it may hold {names}"
         return BadSheet(where=where, found=found, limit=limit, remedy="Take it out or correct it.")
-    found = "is missing" if error["type"] == "missing" else _found(error)
+    found = "is missing" if error["type"] == "missing" else _found(error, entry.unit)
     return BadSheet(
         where=where, found=found, limit=f"it may be {entry.allowed}", remedy="Change it."
     )
 
 
-def _found(error: ErrorDetails) -> str:
+def _found(error: ErrorDetails, unit: str) -> str:
     value = error["input"]
     if isinstance(value, bool):
         return "is yes" if value else "is no"
@@ -115,9 +116,27 @@ def _found(error: ErrorDetails) -> str:
         return f"holds {len(value)}"
     if isinstance(value, Mapping):
         return "is a group of fields"
-    shown = f"{value:g}" if isinstance(value, float) else str(value)
+    is_number = isinstance(value, int | float)
+    shown = _as_written(value) if is_number else str(value)
     shown = shown if len(shown) <= 60 else shown[:57] + "..."
-    return f'is "{shown}"' if isinstance(value, str) else f"is {shown}"
+    return (
+        f'is "{shown}"'
+        if isinstance(value, str)
+        else f"is {shown} {unit if is_number else ''}".rstrip()
+    )
+
+
+def _as_written(value: float) -> str:
+    """A figure as it was written; one with many digits, such as 200 °F in °C, with four.
+
+    >>> _as_written(127), _as_written(15.001), _as_written(93.3333333)
+    ('127', '15.001', '93.33')
+    """
+    if isinstance(value, int):
+        return str(value)
+    if abs(value) >= 1e12:
+        return f"{value:g}"
+    return told_number(value, 6 if float(f"{value:.6g}") == value else 4)
 
 
 def _remedy(error: ErrorDetails, entry: FieldEntry) -> str:
@@ -127,6 +146,8 @@ def _remedy(error: ErrorDetails, entry: FieldEntry) -> str:
     if isinstance(error["input"], str) and kind in ("float_type", "int_type"):
         return "Write a plain number with a point, without unit or quotes."
     default = "" if entry.default is None else f" for {entry.default_words}"
+    if isinstance(entry.default, int | float) and not isinstance(entry.default, bool):
+        default = f"{default} {entry.unit}".rstrip()
     return f"Change it, or leave it out{default}."
 
 

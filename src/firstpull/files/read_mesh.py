@@ -46,12 +46,15 @@ class MeshFile:
     dress: Dress | None = None
 
 
-def read_mesh(path: str | Path, *, max_bytes: int = MAX_BYTES) -> MeshFile:
+def read_mesh(
+    path: str | Path, *, max_bytes: int = MAX_BYTES, called: str | None = None
+) -> MeshFile:
     """The triangles of a file, its unit if declared, and notes on how it was read.
 
     Args:
         path: a file whose suffix names its format; the case of the suffix does not matter.
         max_bytes: larger files are refused, and archives that unpack to more.
+        called: what refusals call the file; None takes its name.
 
     Returns:
         the mesh, polygons cut into triangles, placed as the file places them. Formats that
@@ -63,23 +66,24 @@ def read_mesh(path: str | Path, *, max_bytes: int = MAX_BYTES) -> MeshFile:
         NoTriangles, BadCoordinates, NoArea: about what is in it.
     """
     path = Path(path)
+    called = called or path.name
     suffix = path.suffix.lower().lstrip(".")
     if suffix not in FORMATS:
         _missing(path)
         raise MeshFormatUnknown(
-            where=path.name,
+            where=called,
             found=f'has the suffix ".{suffix}"' if suffix else "has no suffix",
             limit="the program reads " + ", ".join(FORMATS),
             remedy="Export the mesh in one of these; STL will do.",
         )
-    data = _bytes_of(path, max_bytes)
+    data = _bytes_of(path, max_bytes, called)
     reader = _reader(suffix)
     try:
-        content = reader(data, path.name)
+        content = reader(data, called)
     except (IndexError, ValueError, OverflowError, KeyError, TypeError, UnicodeError) as fault:
         # each reader names what it can; what slips through is still the file's fault
-        raise damaged(path.name, f"cannot be made sense of as {suffix.upper()}") from fault
-    mesh, dress = _checked(content, path.name)
+        raise damaged(called, f"cannot be made sense of as {suffix.upper()}") from fault
+    mesh, dress = _checked(content, called)
     return MeshFile(mesh, suffix, content.declared_unit, content.notes, dress)
 
 
@@ -106,7 +110,7 @@ def _missing(path: Path) -> None:
     )
 
 
-def _bytes_of(path: Path, max_bytes: int) -> bytes:
+def _bytes_of(path: Path, max_bytes: int, called: str) -> bytes:
     _missing(path)
     if path.is_dir():
         raise MeshFileUnreadable(
@@ -116,7 +120,7 @@ def _bytes_of(path: Path, max_bytes: int) -> bytes:
         size = path.stat().st_size
         if size > max_bytes:
             raise MeshFileTooLarge(
-                where=path.name,
+                where=called,
                 found=f"has {size / 1e6:.0f} MB",
                 limit=f"the program takes {max_bytes / 1e6:.0f} MB",
                 remedy="Reduce the number of triangles in the modelling program.",
@@ -130,7 +134,7 @@ def _bytes_of(path: Path, max_bytes: int) -> bytes:
         ) from fault
     if not data.strip(b"\x00 \t\r\n"):
         raise MeshFileEmpty(
-            where=path.name,
+            where=called,
             found="is empty" if not data else f"holds nothing: {len(data)} blank bytes",
             remedy="Export it again; the disc may have been full the first time.",
         )

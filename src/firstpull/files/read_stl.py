@@ -10,54 +10,44 @@ from numpy.typing import NDArray
 from firstpull.core.mesh.refusals import counted
 from firstpull.core.mesh.weld import equal_points
 from firstpull.files.dress import Dress
+from firstpull.files.first_look import HEADER, RECORD, looks_binary, promised, says_text
 from firstpull.files.mesh_content import Content, all_numbers, numbers
 from firstpull.files.refusals import damaged, truncated
 
-HEADER, RECORD = 84, 50
 TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("extra", "<u2")])
 
 
 def parse(data: bytes, where: str) -> Content:
     """The triangles, equal corners merged."""
-    says_text = data[:256].lstrip().lower().startswith(b"solid")
-    fits = len(data) >= HEADER and len(data) == HEADER + RECORD * _promised(data)
-    if fits or not says_text:
+    named_text = says_text(data)
+    fits = len(data) >= HEADER and len(data) == HEADER + RECORD * promised(data)
+    if fits or not named_text:
         note = (
             'The header begins with "solid" as a text file would; the content is binary and was'
             " read as such."
         )
-        return _binary(data, where, (note,) if says_text else ())
-    if b"facet" in data[:1024].lower() and _looks_binary(data):
+        return _binary(data, where, (note,) if named_text else ())
+    if b"facet" in data[:1024].lower() and looks_binary(data):
         raise damaged(where, "begins as a text STL but goes on in binary", "it must be one of both")
-    if _looks_binary(data):
+    if looks_binary(data):
         # a binary file with a header that says text, and a length that does not fit either
         return _binary(data, where, ())
     return _text(data, where)
 
 
-def _promised(data: bytes) -> int:
-    return int.from_bytes(data[80:84], "little")
-
-
-def _looks_binary(data: bytes) -> bool:
-    sample = data[HEADER : HEADER + 4096] or data
-    strange = sum(byte < 9 or 13 < byte < 32 or byte > 126 for byte in sample)
-    return strange > 0.05 * len(sample)
-
-
 def _binary(data: bytes, where: str, notes: tuple[str, ...]) -> Content:
     if len(data) < HEADER:
-        if not _looks_binary(data):
+        if not looks_binary(data):
             raise damaged(where, "is neither text nor binary STL", "it holds a few words only")
         raise truncated(
             where,
             f"ends after {len(data)} bytes",
             f"the header of a binary STL alone takes {HEADER}",
         )
-    promised, body = _promised(data), len(data) - HEADER
-    held, over = divmod(body, RECORD)
-    if promised > held:
-        if not _looks_binary(data):
+    told = promised(data)
+    held, over = divmod(len(data) - HEADER, RECORD)
+    if told > held:
+        if not looks_binary(data):
             raise damaged(
                 where,
                 "is text, but not an STL",
@@ -65,24 +55,24 @@ def _binary(data: bytes, where: str, notes: tuple[str, ...]) -> Content:
             )
         raise truncated(
             where,
-            f"promises {promised} triangles but ends after {held}",
+            f"promises {told} triangles but ends after {held}",
             "the rest is missing",
         )
-    if promised < held:
+    if told < held:
         raise damaged(
             where,
-            f"promises {promised} triangles but holds {held}",
+            f"promises {told} triangles but holds {held}",
             "one of the two is wrong",
         )
     if over:
         notes = (*notes, f"{over} bytes after the last triangle were left out.")
-    records = np.frombuffer(data, dtype=TRIANGLE, count=promised, offset=HEADER)
+    records = np.frombuffer(data, dtype=TRIANGLE, count=told, offset=HEADER)
     if records["extra"].any():
         notes = (
             *notes,
             "Colours in the attribute bytes, which no standard defines, were left out.",
         )
-    dress = Dress.plain(promised, _header_name(data[:80]))
+    dress = Dress.plain(told, _header_name(data[:80]))
     return _merged(records["corners"].reshape(-1, 3).astype(np.float64), notes, dress)
 
 

@@ -8,6 +8,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.measure import Measures, measure
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.deviation import deviation
@@ -129,7 +130,7 @@ def hollow_mesh(
         }
         least: tuple[str, ...] = ()
         if isfinite(made.least_wall_mm):
-            least = (f"The thinnest wall found is {made.least_wall_mm:.2g} mm.",)
+            least = (f"The thinnest wall found is {told_number(made.least_wall_mm, 2)} mm.",)
         if made.solid_mm3 > MOSTLY * mesh.volume_mm3:
             least += (
                 "Most of it stayed solid, as the hollow reaches no way out: cut deeper at the back"
@@ -156,7 +157,8 @@ def simplify_mesh(job: Job, *, within_mm: float) -> ChangeReport:
         share = 100.0 * (1.0 - len(made.mesh.faces) / len(mesh.faces))
         note = (
             f"{len(mesh.faces):,} triangles became {len(made.mesh.faces):,}, {share:.0f} % fewer;"
-            f" no point of either surface lies farther than {made.deviation_mm:.2g} mm from the"
+            f" no point of either surface lies farther than {told_number(made.deviation_mm, 2)}"
+            " mm from the"
             " other (proved)."
         )
         return made.mesh, (note,), figures
@@ -177,7 +179,8 @@ def refine_mesh(job: Job, *, edge_mm: float) -> ChangeReport:
         figures = {"edge_mm": edge_mm, "off_mm": round(off, 9)}
         note = (
             f"{len(mesh.faces):,} triangles became {len(made.faces):,}, with no edge over"
-            f" {edge_mm:g} mm; no point of either surface lies farther than {off:.2g} mm from the"
+            f" {edge_mm:g} mm; no point of either surface lies farther than"
+            f" {told_number(off, 2)} mm from the"
             " other (proved)."
         )
         return made, (note,), figures

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.measure import measure
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.align import Alignment, aligned
@@ -52,8 +53,9 @@ class CompareReport:
         if self.alignment.turned_deg == 0.0 and self.alignment.shifted_mm == 0.0:
             return f"{names}: they lie on each other as they are."
         return (
-            f"{names}: the new one was turned by {self.alignment.turned_deg:.3g} degrees and moved"
-            f" by {self.alignment.shifted_mm:.3g} mm to lie on the old one."
+            f"{names}: the new one was turned by {told_number(self.alignment.turned_deg, 3)}"
+            " degrees and moved"
+            f" by {told_number(self.alignment.shifted_mm, 3)} mm to lie on the old one."
         )
 
     @property
@@ -61,8 +63,10 @@ class CompareReport:
         """How far the surfaces lie apart at most, and the volumes."""
         there, back = self.found.there, self.found.back
         lines = [
-            f"Proved: no point of the new surface lies farther than {there.most_mm:.3g} mm from the"
-            f" old one, none of the old farther than {back.most_mm:.3g} mm from the new one."
+            "Proved: no point of the new surface lies farther than"
+            f" {told_number(there.most_mm, 3)} mm from the"
+            f" old one, none of the old farther than {told_number(back.most_mm, 3)} mm from the"
+            " new one."
         ]
         if self.found.volume_mm3 is not None:
             lines.append(f"Volume: {self.found.volume_mm3 / 1000.0:+,.3f} cm3.")
@@ -152,8 +156,8 @@ def compare_meshes(
 def patch_sentence(patch: Difference) -> str:
     """One place that differs, in a sentence."""
     x, y, z = (round(c, 1) + 0.0 for c in patch.place_mm)
-    area = f"{patch.area_mm2 / 100.0:.3g} cm2 near ({x:.1f}, {y:.1f}, {z:.1f}) mm"
-    off = f"{abs(patch.most_mm):.2g} mm"
+    area = f"{told_number(patch.area_mm2 / 100.0, 3)} cm2 near ({x:.1f}, {y:.1f}, {z:.1f}) mm"
+    off = f"{told_number(abs(patch.most_mm), 2)} mm"
     if patch.side == "old":
         return f"{area} of the old surface is gone, up to {off} from the new one."
     way = "above" if patch.most_mm > 0 else "below"

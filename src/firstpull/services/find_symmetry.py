@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.measure import measure
 from firstpull.core.mesh.revision.symmetry import Mirror, Spot, find_mirror
@@ -118,8 +119,9 @@ def spot_sentence(spot: Spot) -> str:
     """One place that is off, in a sentence."""
     x, y, z = (round(c, 1) + 0.0 for c in spot.worst_mm)
     return (
-        f"Off by up to {spot.largest_mm:.2g} mm near ({x:.1f}, {y:.1f}, {z:.1f}) mm, over"
-        f" {spot.area_mm2 / 100.0:.2g} cm2."
+        f"Off by up to {told_number(spot.largest_mm, 2)} mm near ({x:.1f}, {y:.1f}, {z:.1f}) mm,"
+        " over"
+        f" {told_number(spot.area_mm2 / 100.0, 2)} cm2."
     )
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.align import Alignment, aligned
 from firstpull.core.mesh.tree import Tree
@@ -187,21 +188,21 @@ def _laid(
         raise OtherShape(
             where=name,
             found=f"does not fit the planned master: laid on it as well as can be, three of ten "
-            f"places are more than {found.off_mm:.3g} mm off",
-            limit=f"locks are carried where seven of ten lie within {FITS_MM:.3g} mm",
+            f"places are more than {told_number(found.off_mm, 3)} mm off",
+            limit=f"locks are carried where seven of ten lie within {told_number(FITS_MM, 3)} mm",
             remedy="Check its unit and master.scale; if the shape itself has changed so much, take "
             "the locks out with --unlock and plan it anew.",
         )
     moved = found.turned_deg > 0 or found.shifted_mm > 0
     lay = (
-        f"{name} lies turned by {found.turned_deg:.3g} degrees and moved by "
-        f"{found.shifted_mm:.3g} mm against the plan"
+        f"{name} lies turned by {told_number(found.turned_deg, 3)} degrees and moved by "
+        f"{told_number(found.shifted_mm, 3)} mm against the plan"
         if moved
         else f"{name} lies where the planned mesh lay"
     )
     to_mm = arrived.unit.factor_to_mm * arrived.scale
     new_to_mould = np.linalg.inv(was_mm) @ found.matrix @ np.diag([to_mm, to_mm, to_mm, 1.0])
-    fit = f"; seven of ten places fit within {max(found.off_mm, 0.01):.2g} mm."
+    fit = f"; seven of ten places fit within {told_number(max(found.off_mm, 0.01), 2)} mm."
     return _Laid(new_to_mould, to_mm, master, arrived.mesh, found, lay + fit)
 
 
@@ -288,5 +289,5 @@ def _told(value: Any) -> str:
         return "taken out"
     if isinstance(value, list):
         plain = not isinstance(value[0], list | dict)
-        return ", ".join(f"{c:.3g}" for c in value) if plain else f"{len(value)} fixed"
+        return ", ".join(told_number(c, 3) for c in value) if plain else f"{len(value)} fixed"
     return str(value)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.defects import LEAST_WALL_MM
 from firstpull.core.mesh.measure import Measures, measure
 from firstpull.core.mesh.mesh import Mesh
@@ -57,8 +58,8 @@ class ThicknessReport:
         """What a maker wants to know first."""
         low, middle, high = self.at_shares_mm
         spread = (
-            f"Half of the surface has a wall under {middle:.3g} mm; one twentieth under"
-            f" {low:.3g} mm, one twentieth over {high:.3g} mm."
+            f"Half of the surface has a wall under {told_number(middle, 3)} mm; one twentieth under"
+            f" {told_number(low, 3)} mm, one twentieth over {told_number(high, 3)} mm."
         )
         if not self.thin:
             return (f"No place is thinner than {self.least_mm:g} mm.", spread)
@@ -66,8 +67,9 @@ class ThicknessReport:
         area = sum(wall.area_mm2 for wall in self.thin) / 100.0
         thinnest = min(wall.least_mm for wall in self.thin)
         return (
-            f"Thinner than {self.least_mm:g} mm in {places}, {area:.3g} cm2 of surface in all,"
-            f" both sides counted; {thinnest:.3g} mm at the thinnest.",
+            f"Thinner than {self.least_mm:g} mm in {places}, {told_number(area, 3)} cm2 of"
+            " surface in all,"
+            f" both sides counted; {told_number(thinnest, 3)} mm at the thinnest.",
             spread,
         )
 
@@ -147,8 +149,8 @@ def thin_sentence(wall: ThinWall) -> str:
     """One thin place, in a sentence."""
     x, y, z = (round(c, 1) + 0.0 for c in wall.place_mm)
     return (
-        f"{wall.least_mm:.3g} mm at the thinnest, near ({x:.1f}, {y:.1f}, {z:.1f}) mm;"
-        f" {wall.area_mm2 / 100.0:.3g} cm2 of surface."
+        f"{told_number(wall.least_mm, 3)} mm at the thinnest, near ({x:.1f}, {y:.1f}, {z:.1f}) mm;"
+        f" {told_number(wall.area_mm2 / 100.0, 3)} cm2 of surface."
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from firstpull.core.arrays import Flags
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.mending.bench import Mended
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.revision.compare import SAME_MM, Comparison, Difference, compare
@@ -70,7 +71,8 @@ class MendingTold:
         area = sum(patch.area_mm2 for patch in self.added)
         return (
             f"New surface (farther than {self.apart_mm:g} mm from what arrived, such as lids and"
-            f" inner walls): {area / 100:.3g} cm2 in {_patches(self.added)}, the largest near"
+            f" inner walls): {told_number(area / 100, 3)} cm2 in {_patches(self.added)}, the"
+            " largest near"
             f" {_place(self.added[0].place_mm)}."
         )
 
@@ -80,8 +82,9 @@ class MendingTold:
         area = sum(patch.area_mm2 for patch in self.gone)
         return (
             f"Surface that is gone (such as what lay inside where bodies were united):"
-            f" {area / 100:.3g} cm2 in {_patches(self.gone)}, up to"
-            f" {max(abs(patch.most_mm) for patch in self.gone):.2g} mm from the mended surface, the"
+            f" {told_number(area / 100, 3)} cm2 in {_patches(self.gone)}, up to"
+            f" {told_number(max(abs(patch.most_mm) for patch in self.gone), 2)} mm from the"
+            " mended surface, the"
             f" largest near {_place(self.gone[0].place_mm)}."
         )
 
@@ -188,7 +191,7 @@ def length(mm: float) -> str:
     >>> length(0.0202), length(0.0000012), length(12.0)
     ('0.02 mm', 'less than 0.001 mm', '12 mm')
     """
-    return f"{mm:.2g} mm" if mm >= 0.001 else "less than 0.001 mm"
+    return f"{told_number(mm, 2)} mm" if mm >= 0.001 else "less than 0.001 mm"
 
 
 def _cm3(mm3: float | None) -> float | None:

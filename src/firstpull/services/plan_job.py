@@ -10,7 +10,7 @@ from typing import Any
 from firstpull.core.demo import heron_half_mask
 from firstpull.core.material.mix import dose_of
 from firstpull.core.material.shelf import Shelf, package_shelf
-from firstpull.core.mesh.measure import inside_width_warning
+from firstpull.core.mesh.measure import flat_warning, inside_width_warning
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.topology import is_closed
 from firstpull.core.mesh.unit import UnitChoice, choose_unit
@@ -69,6 +69,7 @@ def plan_job(
         proof = prove(shape, sheet, stages, span=(SHAPED, PROVED))
         meshes = part_meshes(folder, shape)
         written = {name: as_written(solid, name=name) for name, solid in meshes.items()}
+        flat = filter(None, [flat_warning(mesh, factor_to_mm=unit.factor_to_mm)])
         plan = plan_as_json(
             shape,
             work,
@@ -78,7 +79,7 @@ def plan_job(
             closed={name: is_closed(solid) for name, solid in written.items()},
             assumed=_assumed(sheet, given, unit, shape, shelf),
             own_figures=shelf.own_as_json(),
-            remarks=[*unit.warnings, *notes, *_too_small(shape)],
+            remarks=[*unit.warnings, *notes, *flat, *_too_small(shape)],
             made_on=today or datetime.date.today().isoformat(),
         )
         progress(DRAWING, PROVED)
@@ -106,7 +107,7 @@ def _read(
         )
         return mesh, choose_unit(mesh, asked=sheet.master.unit, declared="mm"), ()
     stages.progress("reading the mesh", 0.0)
-    file = read_mesh(request.mesh_path)
+    file = read_mesh(request.mesh_path, called=request.mesh_name)
     unit = choose_unit(file.mesh, asked=sheet.master.unit, declared=file.declared_unit)
     return file.mesh, unit, tuple(file.notes)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from firstpull.core.demo import demo_sheet
@@ -64,7 +65,7 @@ def _named_after_file(sheet: JobSheet, given: set[str], request: PlanRequest) ->
     """A job without a name takes that of its mesh file."""
     if request.mesh_path is None:
         return sheet
-    stem = plain_name(request.mesh_path.stem)
+    stem = plain_name(Path(request.mesh_name or request.mesh_path.name).stem)
     names = {"job.name": stem, "job.part_name": stem}
     missing = {field: name for field, name in names.items() if field not in given}
     return with_answers(sheet, missing, place=str) if missing else sheet

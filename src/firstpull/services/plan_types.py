@@ -46,6 +46,7 @@ class PlanRequest:
         demo_triangles: about how many triangles the demo's mesh has.
         overrides: answers that win over the sheet.
         figures: this shop's own, which win over the material rows.
+        mesh_name: what its maker calls that file; ``None`` where it lies under its own name.
     """
 
     out_dir: Path
@@ -54,6 +55,7 @@ class PlanRequest:
     demo_triangles: int = DEMO_TRIANGLES
     overrides: Overrides = field(default_factory=Overrides)
     figures: tuple[OwnFigure, ...] = ()
+    mesh_name: str | None = None
 
     @property
     def is_demo(self) -> bool:

@@ -6,6 +6,7 @@ import zipfile
 from pathlib import Path
 
 from firstpull.core.errors import WorkshopError
+from firstpull.services.first_look import plainly_no_mesh
 
 LOOK_BYTES = 512
 """So many of the first bytes are looked at."""
@@ -81,12 +82,16 @@ def check_start(file_name: str, start: bytes) -> None:
 
 
 def check_whole(file_name: str, path: Path) -> None:
-    """Refuses a zip archive that is no 3MF, once all of it is there.
+    """Refuses what is plainly no mesh, once all of it is there.
 
     Raises:
-        WrongFileType: it holds no model, or cannot be opened as an archive.
+        WrongFileType: an archive without a model, text that is no mesh, a file that was cut off.
     """
-    if format_of(file_name) != "3mf":
+    format = format_of(file_name)
+    if format != "3mf":
+        found = plainly_no_mesh(path, format)
+        if found is not None:
+            raise _wrong(file_name, found)
         return
     try:
         with zipfile.ZipFile(path) as archive:

@@ -22,7 +22,7 @@ export function Bench3D({ scene, name }: { scene: Scene; name: string }) {
         failed: (words) => (scene.state.value = { name: "failed", words, share: 0 }),
         picked: (found) => (scene.picked.value = found),
         measured: (found) => (scene.measured.value = found),
-        dabbed: (dab) => scene.heard.dabbed?.(dab),
+        dabbed: (dab, begins) => scene.heard.dabbed?.(dab, begins),
         walled: (wall, done) => scene.heard.walled?.(wall.id, wall.through, wall.facing, done),
         pulled: (part, pull, done) => scene.heard.pulled?.(part, pull, done),
         lined: (points) => scene.heard.lined?.(points),

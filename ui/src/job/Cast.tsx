@@ -20,7 +20,7 @@ export function CastSide({ plan, hand, minds, scene, run }: Stage) {
         {" "}{w.cast.room} <Blank hand={hand} field="shop.temperature_c" />, <Blank hand={hand} field="shop.humidity_pct" /> {w.cast.humid}.
       </p>
       {plan && <Coats coats={plan.parts[0].cast.coats} run={run!} />}
-      {plan?.parts[0].cast.castings_made_of?.why && <p class="small">{inUnits(plan.parts[0].cast.castings_made_of.why)}</p>}
+      {plan?.parts[0].cast.castings_made_of?.sentence && <p class="small">{inUnits(plan.parts[0].cast.castings_made_of.sentence)}</p>}
       {minds.length > 0 && <h2>{w.mind}</h2>}
       <Minds minds={minds} fly={scene.fly} />
       {plan && <Cautions cautions={plan.cautions} />}

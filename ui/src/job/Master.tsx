@@ -4,6 +4,7 @@ import { Refusal } from "../api/call";
 import { Refused } from "../parts/Refused";
 import { figure, inUnits, toShown, toStored, unitShown } from "../units";
 import { t } from "../words";
+import { told } from "../words/told";
 import { jobWords as w } from "../words/job";
 import { Blank } from "./Blank";
 import { Fig } from "./Fig";
@@ -45,7 +46,7 @@ export function MasterSide(stage: Stage) {
 function Worst({ stage: { plan, minds, job } }: { stage: Stage }) {
   const [first] = (plan?.warnings ?? []) as string[];
   if (!first || minds.some((mind) => mind.words === first)) return null;
-  return <p class="small">{w.worst} {inUnits(first)} <a href={`/jobs/${job.id}/mould`}>{w.stages.mould}</a></p>;
+  return <p class="small">{w.worst} {told(first)} <a href={`/jobs/${job.id}/mould`}>{w.stages.mould}</a></p>;
 }
 
 /** Sound or mended, in one line. */
@@ -106,6 +107,9 @@ function Confirm({ stage }: { stage: Stage }) {
   );
 }
 
+/** Units that a file may have been taken in without saying so; mm is what anybody expects. */
+const UNIT_WORDS: Record<string, string> = { m: "metres", cm: "centimetres", in: "inches", ft: "feet", um: "micrometres" };
+
 const SIDES = ["width", "depth", "height"] as const;
 
 function Size({ stage, guarded }: { stage: Stage; guarded: (work: () => Promise<void>) => Promise<void> }) {
@@ -126,7 +130,7 @@ function Size({ stage, guarded }: { stage: Stage; guarded: (work: () => Promise<
   };
   return (
     <>
-      <p>{job.confirmed.size ? w.confirm.sizeSaid(`${told} ${unitShown("mm")}`) : w.confirm.size(`${told} ${unitShown("mm")}`)}</p>
+      <p>{job.confirmed.size ? w.confirm.sizeSaid(`${told} ${unitShown("mm")}`) : w.confirm.size(`${told} ${unitShown("mm")}`, UNIT_WORDS[look!.unit] ?? null)}</p>
       {!asking && (
         <p class="acts">
           {!job.confirmed.size && hand.sheet && <button class="plain" onClick={() => void guarded(() => hand.change(fields(1)))}>{w.confirm.right}</button>}
@@ -144,6 +148,7 @@ function Size({ stage, guarded }: { stage: Stage; guarded: (work: () => Promise<
           <label>{w.confirm.real(unitShown("mm"))}
             <input inputMode="decimal" value={typed} placeholder={String(Number(toShown(here, "mm").toFixed(1)))} onInput={(e) => setTyped(e.currentTarget.value)} />
           </label>
+          {typed !== "" && <p role="status" class={real > 0 && real < 3 * here && here < 3 * real ? "small" : "doubt"}>{real > 0 && here > 0 ? w.confirm.then(size.map((s) => figure((s * real) / here, "mm", 0)).join(" × ") + ` ${unitShown("mm")}`, figure((scale * real) / here, "", 3)) : w.confirm.noLength}</p>}
           <p class="acts">
             <button class="main" type="submit" disabled={!(real > 0) || !(here > 0)}>{t.common.save}</button>
             <button class="plain" type="button" onClick={() => setAsking(false)}>{t.common.cancel}</button>

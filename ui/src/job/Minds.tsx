@@ -7,13 +7,13 @@ export function Minds({ minds, fly }: { minds: Mind[]; fly: (mind: Mind) => void
   if (minds.length === 0) return null;
   return (
     <ul class="minds">
-      {minds.map((mind, i) => (
+      {minds.map((mind) => (
         <li key={mind.id} class={`mind ${mind.weight}`}>
-          <span class="sign" aria-hidden="true">{mind.weight === "stop" ? "!" : i + 1}</span>
+          <span class="sign" aria-hidden="true">{mind.number}</span>
           <div>
             <p><span class="unseen">{w.weight[mind.weight]}: </span>{told(mind.words)}</p>
             {mind.more && <p class="small">{told(mind.more)}</p>}
-            {mind.place && <button class="plain" onClick={() => fly(mind)}>{w.showPlace}<span class="unseen"> {i + 1}</span></button>}
+            {mind.place && <button class="plain" onClick={() => fly(mind)}>{w.showPlace}<span class="unseen"> {mind.number}</span></button>}
           </div>
         </li>
       ))}

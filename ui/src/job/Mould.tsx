@@ -12,7 +12,7 @@ import { Ask, Fig } from "./Fig";
 import { Minds } from "./Minds";
 import { APART, shownAt } from "./scene";
 import type { Stage } from "./stage";
-import { draft, keep, lockOn, putBack, tryWalls, wallsOf, warmUp, type Wall } from "./steer";
+import { draft, keep, lockOn, misses, pullAt, putBack, tryWalls, wallsOf, warmUp, type Wall } from "./steer";
 
 /** Skin and shell: what they are made of, in how many pieces, parted where. */
 export function MouldSide(stage: Stage) {
@@ -117,7 +117,7 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
       tryWalls(run!, scene, walls.map(({ through, facing, bend }) => ({ through, facing, bend: bend ?? null })), draft.peek()?.pulls ?? null);
     };
     scene.heard.pulled = (part, pull) => {
-      const index = Number(part.split("-")[1]) - 1;
+      const index = pullAt(part);
       const next = (draft.peek()?.pulls ?? pulls).map((p, i) => (i === index ? pull : p));
       const walls = draft.peek()?.walls ?? shell.walls ?? [];
       tryWalls(run!, scene, walls as Wall[], next);
@@ -175,9 +175,10 @@ function Steer({ job, run, look, plan, hand, scene }: Stage) {
           )}
           {now.answer && now.answer.locks.length > 0 && <p class="small">{w.steer.locks(now.answer.locks.length)}</p>}
           {now.answer && now.answer.stretches.length > 0 && <p class="small">{w.steer.stretches(now.answer.stretches.length)}</p>}
+          {misses(now) && <p class="own-flag">{w.steer.misses}</p>}
           <Refused refusal={now.refusal} />
           <p class="acts">
-            <button class="main" disabled={!now.answer} onClick={() => void save()}>{w.steer.keep}</button>
+            <button class="main" disabled={!now.answer || misses(now)} onClick={() => void save()}>{w.steer.keep}</button>
             <button class="plain" onClick={() => putBack(scene)}>{w.steer.back}</button>
           </p>
         </div>

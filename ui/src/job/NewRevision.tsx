@@ -25,6 +25,7 @@ export function NewRevision({ job }: { job: Job }) {
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       setRefusal(error);
+      say(error.told.sentence);
     } finally {
       setShare(null);
     }

@@ -3,6 +3,7 @@ import { at } from "../api/at";
 import { call, Refusal } from "../api/call";
 import type { V3 } from "../api/kinds";
 import { inTurn } from "../live/in_turn";
+import type { Dab } from "../view3d/kinds";
 import { Refused } from "../parts/Refused";
 import { figure, unitShown } from "../units";
 import { t } from "../words";
@@ -10,57 +11,66 @@ import { jobWords as w } from "../words/job";
 import type { Stage } from "./stage";
 import { keep } from "./steer";
 
-/** Repainting what the mould copies, by brush. */
-export function Paint({ job, run, hand, scene }: Stage) {
+/** Repainting what the mould copies, by brush: what was kept before lies under what is new. */
+export function Paint({ job, run, plan, hand, scene }: Stage) {
+  const [open, setOpen] = useState(false);
+  const [strokes, setStrokes] = useState<Dab[][]>([]);
+  const [copied, setCopied] = useState<{ show_area_cm2: number; planned_area_cm2: number } | null>(null);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const [barred, setBarred] = useState(false);
+  const turn = useMemo(inTurn, [run]);
+  const said = hand.value("master.paint");
+  const kept = useMemo(() => laidIn(said, plan?.parts[0].moulds[0].frame.to_mould), [said, plan]);
+  const fresh = useMemo(() => strokes.flat(), [strokes]);
   const view = scene.view.value;
   const on = view.tool === "brush";
-  const kept = ((hand.value("master.paint") as unknown[] | string | null) ?? []) as unknown[];
-  const keptCount = Array.isArray(kept) ? kept.length : 0;
-  const [open, setOpen] = useState(false);
-  const [copied, setCopied] = useState<{ show_area_cm2: number; planned_area_cm2: number } | null>(null);
-  const turn = useMemo(inTurn, [run]);
   useEffect(() => {
-    if (!open || !run) return;
-    const dabs = view.dabs;
-    turn.ask((signal) =>
-      call("POST", at("/api/runs/{run_id}/paint", { run_id: run }), { dabs }, signal).then(
-        (answer) => {
-          setRefusal(null);
-          setCopied(answer);
-          scene.change({ border: answer.border as V3[][] });
-        },
-        (error: unknown) => {
-          if (error instanceof Refusal && error.status !== 0 && error.told.code !== "cancelled") setRefusal(error);
-        },
-      ),
-    );
-  }, [open, run, view.dabs]);
-  useEffect(() => {
-    if (open) return;
-    turn.stop();
-    setCopied(null);
-    scene.change({ border: [] });
-  }, [open]);
-  useEffect(() => {
-    scene.heard.dabbed = (dab) => scene.change({ dabs: [...scene.view.peek().dabs, dab] });
+    scene.heard.dabbed = (dab, begins) => setStrokes((before) => (begins || !before.length ? [...before, [dab]] : [...before.slice(0, -1), [...before.at(-1)!, dab]]));
     return () => {
       delete scene.heard.dabbed;
       turn.stop();
       scene.change({ dabs: [], border: [], ...(scene.view.peek().tool === "brush" ? { tool: "turn" } : {}) });
     };
   }, []);
-  const brush = (copied: boolean) => scene.change({ tool: on && view.brush.copied === copied ? "turn" : "brush", brush: { ...view.brush, copied } });
+  useEffect(() => {
+    if (!open || !run) {
+      turn.stop();
+      setCopied(null);
+      setBarred(false);
+      scene.change({ dabs: [], border: [], ...(scene.view.peek().tool === "brush" ? { tool: "turn" } : {}) });
+      return;
+    }
+    const dabs = [...kept, ...fresh];
+    scene.change({ dabs });
+    turn.ask((signal) =>
+      call("POST", at("/api/runs/{run_id}/paint", { run_id: run }), { dabs }, signal).then(
+        (answer) => {
+          setRefusal(null);
+          setBarred(false);
+          setCopied(answer);
+          scene.change({ border: answer.border as V3[][] });
+        },
+        (error: unknown) => {
+          if (!(error instanceof Refusal) || error.status === 0 || error.told.code === "cancelled") return;
+          setRefusal(error);
+          setBarred(true);
+        },
+      ),
+    );
+  }, [open, run, kept, fresh]);
+  const brush = (copies: boolean) => scene.change({ tool: on && view.brush.copied === copies ? "turn" : "brush", brush: { ...view.brush, copied: copies } });
   const save = async (): Promise<void> => {
     setRefusal(null);
     try {
-      hand.put(await keep(job, run!, hand.sheet!.version, { paint: view.dabs }));
-      scene.change({ dabs: [], tool: "turn" });
+      hand.put(await keep(job, run!, hand.sheet!.version, { paint: fresh }));
+      setStrokes([]);
+      scene.change({ tool: "turn" });
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       setRefusal(error);
     }
   };
+  const before = copied && copied.show_area_cm2 !== copied.planned_area_cm2 ? area(copied.planned_area_cm2) : null;
   return (
     <details class="paint" onToggle={(e) => setOpen(e.currentTarget.open)}>
       <summary>{w.paint.title}</summary>
@@ -72,18 +82,29 @@ export function Paint({ job, run, hand, scene }: Stage) {
       <label class="slide">{w.paint.radius(`${figure(view.brush.radius_mm, "mm", 0)} ${unitShown("mm")}`)}
         <input type="range" min="2" max="30" step="1" value={view.brush.radius_mm} onInput={(e) => scene.change({ brush: { ...view.brush, radius_mm: Number(e.currentTarget.value) } })} />
       </label>
-      {copied && <p role="status">{w.paint.area(area(copied.show_area_cm2), view.dabs.length > 0 && copied.show_area_cm2 !== copied.planned_area_cm2 ? area(copied.planned_area_cm2) : null)}</p>}
-      {view.dabs.length > 0 && (
+      <Refused refusal={refusal} />
+      {copied && !barred && <p role="status">{w.paint.area(area(copied.show_area_cm2), before)}</p>}
+      {strokes.length > 0 && (
         <p class="acts">
-          <button class="main" onClick={() => void save()}>{w.paint.keep(view.dabs.length)}</button>
-          <button class="plain" onClick={() => scene.change({ dabs: view.dabs.slice(0, -1) })}>{t.common.undo}</button>
-          <button class="plain" onClick={() => scene.change({ dabs: [] })}>{t.common.cancel}</button>
+          <button class="main" disabled={barred} onClick={() => void save()}>{w.paint.keep(strokes.length)}</button>
+          <button class="plain" onClick={() => setStrokes(strokes.slice(0, -1))}>{t.common.undo}</button>
+          <button class="plain" onClick={() => setStrokes([])}>{t.common.cancel}</button>
         </p>
       )}
-      {keptCount > 0 && <p>{w.paint.kept(keptCount)} <button class="plain" onClick={() => void hand.change({ "master.paint": null })}>{w.paint.away}</button></p>}
-      <Refused refusal={refusal} />
+      {kept.length > 0 && <p>{w.paint.kept(kept.length)} <button class="plain" onClick={() => void hand.change({ "master.paint": null })}>{w.paint.away}</button></p>}
     </details>
   );
+}
+
+/** Dabs of the sheet, which are in the axes of the mesh file, where the plan shows them. */
+function laidIn(said: unknown, toMould: number[][] | number[] | undefined): Dab[] {
+  if (!Array.isArray(said) || !toMould) return [];
+  const m = toMould.flat();
+  return (said as { at: V3; radius_mm: number; copied: boolean }[]).map(({ at: [x, y, z], radius_mm, copied }) => ({
+    at: [0, 4, 8].map((row) => m[row]! * x + m[row + 1]! * y + m[row + 2]! * z + m[row + 3]!) as V3,
+    radius_mm,
+    copied,
+  }));
 }
 
 function area(cm2: number): string {

@@ -68,7 +68,7 @@ function Row({ row }: { row: WhyTold["rows"][number] }) {
         <strong>{told(row.typical)} {unitShown(row.unit)}</strong>, {t.why.of(row.figure, row.name)}
         {row.mark === "own" && <span class="own-flag"> · {t.why.mark("own")}</span>}
       </p>
-      {!same && <p class="small">{t.why.range(told(row.low), `${told(row.high)} ${unitShown(row.unit)}`)}</p>}
+      {!same && <p class="small">{(row.mark === "own" ? t.why.ownRange : t.why.range)(told(row.low), `${told(row.high)} ${unitShown(row.unit)}`)}</p>}
       <p class="small">{[t.why.mark(row.mark), row.source, row.note].filter(Boolean).join("; ")}</p>
       <a class="plain" href={`/materials#${material}.${row.figure}`} onClick={() => (asked.value = null)}>{t.why.own}</a>
     </div>

@@ -16,7 +16,7 @@ export interface Scene {
   state: Signal<{ name: "empty" | "loading" | "ready" | "failed"; words: string; share: number }>;
   bench: { at: Bench | null };
   /** What the tools say back to the stage that is open. */
-  heard: { walled?: (id: string, through: V3, facing: V3, done: boolean) => void; pulled?: (part: string, pull: V3, done: boolean) => void; lined?: (line: V3[]) => void; dabbed?: (dab: Dab) => void };
+  heard: { walled?: (id: string, through: V3, facing: V3, done: boolean) => void; pulled?: (part: string, pull: V3, done: boolean) => void; lined?: (line: V3[]) => void; dabbed?: (dab: Dab, begins: boolean) => void };
   change: (part: Partial<View>) => void;
   fly: (mind: Mind) => void;
 }
@@ -54,7 +54,7 @@ export function makeScene(): Scene {
 }
 
 export function pinsOf(minds: Mind[]): View["pins"] {
-  return minds.filter((m) => m.place).map((m) => ({ id: m.id, place: m.place!, words: m.words, weight: m.weight }));
+  return minds.filter((m) => m.place).map((m) => ({ id: m.id, number: m.number, place: m.place!, words: m.words, weight: m.weight }));
 }
 
 /** The meshes of a look as parts of the view; what is in file axes is laid into the mould's. */

@@ -22,6 +22,7 @@ const asking = inTurn();
 
 /** Asks what a shell at these walls would cost; while one question is open, only the last waits. */
 export function tryWalls(run: string, scene: Scene, walls: Wall[], pulls: V3[] | null): void {
+  if (pulls !== (draft.peek()?.pulls ?? null)) scene.change({ pulls: pullsOn(pulls) });
   draft.value = { walls, pulls, answer: draft.peek()?.answer ?? null, refusal: null, busy: true };
   asking.ask((signal) =>
     call("POST", at("/api/runs/{run_id}/preview", { run_id: run }), pulls ? { walls, pulls } : { walls }, signal).then(
@@ -46,11 +47,29 @@ export function lockOn(lock: { place_mm: V3; volume_cm3: number; sentence: strin
   return { place: lock.place_mm, volume_cm3: lock.volume_cm3, words: lock.sentence };
 }
 
+/** The name of the piece that a pull belongs to; they are counted from one. */
+const NAMED = "shell-";
+
+/** Which pull of a plan, counted from none, the arrow of a part shows. */
+export function pullAt(part: string): number {
+  return Number(part.slice(NAMED.length)) - 1;
+}
+
+/** Moved pulls by the parts whose arrows show them. */
+function pullsOn(pulls: V3[] | null): Record<string, V3> {
+  return Object.fromEntries((pulls ?? []).map((pull, i) => [`${NAMED}${i + 1}`, pull]));
+}
+
+/** Whether a wall meets nothing: each that meets the part makes one piece more. */
+export function misses({ walls, answer }: Draft): boolean {
+  return answer !== null && answer.pieces < walls.length + 1;
+}
+
 /** Back to what the plan has. */
 export function putBack(scene: Scene): void {
   asking.stop();
   draft.value = null;
-  scene.change({ walls: [], locks: [], stretches: [], line: null, tool: "turn" });
+  scene.change({ walls: [], pulls: {}, locks: [], stretches: [], line: null, tool: "turn" });
 }
 
 export function wallsOf(walls: Wall[] | undefined, locked: boolean): WallOn[] {

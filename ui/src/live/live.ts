@@ -23,42 +23,75 @@ function changed(name: string): void {
   for (const listener of [...(listeners.get(name) ?? [])]) listener();
 }
 
-let source: EventSource | null = null;
+/** Of all tabs of this browser one listens and tells the others: it opens only six ways to a server. */
+const LISTENS = "firstpull listens";
+const tabs = "BroadcastChannel" in globalThis ? new BroadcastChannel(LISTENS) : null;
+const EVENTS = ["hello", "job", "run", "figures", "reload"] as const;
+
+type Heard = (typeof EVENTS)[number] | "lost";
 
 export function listen(): void {
-  if (source) return;
-  source = new EventSource(at("/api/events"));
-  source.addEventListener("hello", () => {
-    // after a break nothing is certain: everything on the page is asked anew
-    if (!connected.value) for (const name of listeners.keys()) changed(name);
-    connected.value = true;
+  tabs?.addEventListener("message", (event: MessageEvent<{ name: Heard; data: unknown }>) => hear(event.data.name, event.data.data));
+  const { locks } = navigator; // only where the address is this machine's or encrypted
+  addEventListener("pageshow", (event) => {
+    if (!event.persisted) return;
+    // put aside and shown again, the page has missed what happened meanwhile
+    hear("reload", {});
+    if (!tabs || !locks) open(hear);
   });
-  source.addEventListener("job", (event) => {
-    const told = JSON.parse((event as MessageEvent<string>).data) as { id: string };
-    changed(`job:${told.id}`);
-    changed("jobs");
-  });
-  source.addEventListener("run", (event) => {
-    const run = JSON.parse((event as MessageEvent<string>).data) as Run;
-    const before = runs.value[run.id];
-    runs.value = { ...runs.value, [run.id]: run };
-    if (before?.state !== run.state || before?.what !== run.what) changed(`run:${run.id}`);
-    if (before?.state !== run.state) {
-      changed(`job:${run.job_id}`);
-      changed("jobs");
-    }
-  });
-  source.addEventListener("figures", () => changed("figures"));
-  source.addEventListener("reload", () => {
-    for (const name of listeners.keys()) changed(name);
-  });
+  if (!tabs || !locks) return open(hear);
+  const free = { ifAvailable: true };
+  void locks.request(LISTENS, free, (lock) => lock && forGood(() => open(tell))).then(() =>
+    // another tab listens; once it is closed, this one takes over and asks for what was missed
+    locks.request(LISTENS, () => forGood(() => (tell("reload", {}), open(tell)))),
+  );
+}
+
+function forGood(work: () => void): Promise<never> {
+  work();
+  return new Promise(() => undefined);
+}
+
+function tell(name: Heard, data: unknown): void {
+  tabs?.postMessage({ name, data });
+  hear(name, data);
+}
+
+function open(told: (name: Heard, data: unknown) => void): void {
+  const source = new EventSource(at("/api/events"));
+  for (const name of EVENTS) {
+    source.addEventListener(name, (event) => told(name, JSON.parse((event as MessageEvent<string>).data)));
+  }
+  addEventListener("pagehide", () => source.close(), { once: true });
   source.onerror = () => {
-    connected.value = false;
-    if (source?.readyState === EventSource.CLOSED) {
-      source = null;
-      setTimeout(listen, 2000);
-    }
+    told("lost", {});
+    if (source.readyState === EventSource.CLOSED) setTimeout(() => open(told), 2000);
   };
+}
+
+/** What one event means for this page. */
+export function hear(name: Heard, data: unknown): void {
+  if (name === "lost") connected.value = false;
+  else if (name === "hello") {
+    // after a break nothing is certain: everything on the page is asked anew
+    if (!connected.value) hear("reload", {});
+    connected.value = true;
+  } else if (name === "reload") for (const each of listeners.keys()) changed(each);
+  else if (name === "figures") changed("figures");
+  else if (name === "job") {
+    changed(`job:${(data as { id: string }).id}`);
+    changed("jobs");
+  } else if (name === "run") ran(data as Run);
+}
+
+function ran(run: Run): void {
+  const before = runs.value[run.id];
+  runs.value = { ...runs.value, [run.id]: run };
+  if (before?.state !== run.state || before?.what !== run.what) changed(`run:${run.id}`);
+  if (before?.state !== run.state) {
+    changed(`job:${run.job_id}`);
+    changed("jobs");
+  }
 }
 
 /** A run as last told, by events or by the job it came with. */

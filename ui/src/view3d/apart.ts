@@ -20,7 +20,7 @@ export function shiftOf(part: Part, apart: number, box: Box3): Vector3 {
 }
 
 export class Apart {
-  /** The parts lie elsewhere now, and where they did: cut, marks and camera go with them. */
+  /** Drawn apart further or less: where the parts lay before. Cut, marks and camera go with them. */
   moved: (before: Box3) => void = () => undefined;
   private apart = 0;
   private last = 0;
@@ -45,14 +45,15 @@ export class Apart {
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
     const passed = this.last ? now - this.last : 16;
     this.last = now;
-    const going = this.glide(still ? 1 : 1 - Math.exp(-passed / SETTLE_MS));
+    const before = this.bed.parts.box(true);
+    const { going, shifted } = this.glide(still ? 1 : 1 - Math.exp(-passed / SETTLE_MS));
+    if (shifted) this.moved(before);
     if (!going) this.last = 0;
     return going;
   }
 
-  private glide(share: number): boolean {
+  private glide(share: number): { going: boolean; shifted: boolean } {
     const box = this.bed.parts.laidBox();
-    const before = this.bed.parts.box(true);
     let [going, shifted] = [false, false];
     for (const piece of this.bed.parts.all.values()) {
       const to = shiftOf(piece.part, this.apart, box);
@@ -66,7 +67,6 @@ export class Apart {
       }
       piece.lay();
     }
-    if (shifted) this.moved(before);
-    return going;
+    return { going, shifted };
   }
 }

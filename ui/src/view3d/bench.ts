@@ -1,6 +1,6 @@
 /** The bench: the parts, the tools and the camera put together behind one plain interface. */
 
-import { Vector3, type Box3 } from "three";
+import { Box3, Vector3 } from "three";
 import { Apart } from "./apart";
 import type { Bed } from "./bed";
 import { Brush } from "./brush";
@@ -23,7 +23,7 @@ import { Pins } from "./pins";
 import { Pulls } from "./pulls";
 import { Reading } from "./reading";
 import { Stage, type State } from "./stage";
-import { Turning } from "./turn";
+import { Turning, isAboutSame } from "./turn";
 import { Walls } from "./walls";
 import "./view3d.css";
 
@@ -64,6 +64,8 @@ class Standing implements Bench, Bed {
   private readonly ends = new AbortController();
   private framed = "";
   private settled = "";
+  /** What the camera's view fits, and the addresses of the parts that it was last held against. */
+  private fitted = { box: new Box3(), urls: "" };
   private said: State | null = null;
 
   constructor(
@@ -173,7 +175,10 @@ class Standing implements Bench, Bed {
     this.map.told = (legend) => this.heard.scale(legend);
     this.map.changed = this.head.changed = () => this.arrange();
     this.apart.moved = (before) => {
-      if (this.framed) this.turning.follow(before, this.parts.box(true));
+      if (this.framed && this.complete()) {
+        this.turning.follow(before, this.parts.box(true));
+        this.fitted.box = this.whole();
+      }
       this.reach();
     };
     this.pins.chosen = (pin) => {
@@ -195,8 +200,8 @@ class Standing implements Bench, Bed {
     const turn: Grip = { click: (at) => this.pickAt(at), hover: (at) => this.reading.hover(at) };
     const grips = { turn, walls: turn, measure: this.measure.grip, brush: this.brush.grip, line: this.line.grip };
     this.hands.grip = grips[view.tool];
+    this.reading.set(view, before);
     if (view.tool !== before?.tool) {
-      this.reading.hover(null);
       this.stage.canvas.style.cursor = "";
       this.stage.canvas.dataset.tool = view.tool;
     }
@@ -247,9 +252,23 @@ class Standing implements Bench, Bed {
   private frameOnce(): void {
     const key = `${this.scene()} ${this.parts.shownPieces().map((piece) => piece.part.url)} ${this.head.coming}`;
     const points = this.points();
-    if (this.scene() === this.settled || key === this.framed || !points.length) return;
+    if (!points.length) return;
+    const known = this.scene() === this.settled;
+    if (known ? this.fitsStill() : key === this.framed) return;
     this.framed = key;
+    this.fitted = { box: this.whole(), urls: this.urls() };
     this.turning.frame(points);
+  }
+
+  /** Newer parts of the same scene leave the camera alone, unless all of them fill another space. */
+  private fitsStill(): boolean {
+    if (!this.complete() || this.fitted.urls === this.urls()) return true;
+    this.fitted.urls = this.urls();
+    return isAboutSame(this.fitted.box, this.whole());
+  }
+
+  private urls(): string {
+    return `${this.view().parts.map((part) => part.url)}`;
   }
 
   /** What the camera frames; while it stays the same, parts come and go without moving it. */
@@ -306,14 +325,18 @@ class Standing implements Bench, Bed {
 
   /** After a frame: everything that was asked for has come and is to be seen. */
   private settle(): void {
-    const wanted = this.view().parts.filter((part) => this.view().shown[part.name] ?? true);
-    const whole = wanted.length > 0 && wanted.every((part) => this.parts.all.has(part.name)) && !this.head.coming;
-    if (!whole || this.parts.busy) return;
+    if (!this.complete() || this.parts.busy) return;
     this.settled = this.scene();
     if (this.said !== "ready") {
       this.say("ready");
       this.heard.ready();
     }
+  }
+
+  /** Whether everything that is to be seen is there. */
+  private complete(): boolean {
+    const wanted = this.view().parts.filter((part) => this.view().shown[part.name] ?? true);
+    return wanted.length > 0 && wanted.every((part) => this.parts.all.has(part.name)) && !this.head.coming;
   }
 
   private fail(words: string): void {

@@ -114,8 +114,9 @@ export class Brush {
     const { radius_mm, copied } = this.bed.view().brush;
     const at = hit.place.toArray() as V3;
     if (!isDue(this.last, at, radius_mm * SPACING)) return;
+    const begins = this.last === null;
     this.last = at;
-    this.bed.heard.dabbed({ at, radius_mm, copied });
+    this.bed.heard.dabbed({ at, radius_mm, copied }, begins);
   }
 
   private onSurface(at: Point): Hit | null {

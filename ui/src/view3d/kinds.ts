@@ -22,6 +22,7 @@ export interface Part {
 
 export interface Pin {
   id: string;
+  number: number;
   place: V3;
   words: string;
   weight: "stop" | "mind" | "note";
@@ -94,6 +95,8 @@ export interface View {
   /** Closed lines around what would be copied. */
   border: V3[][];
   walls: WallOn[];
+  /** By name of a part: where its pull has been turned to, else it has its own. */
+  pulls?: Record<string, V3>;
   locks: LockOn[];
   /** Stretches of a drawn line that lock. */
   stretches: V3[][];
@@ -135,8 +138,8 @@ export interface Heard {
   failed(words: string): void;
   picked(p: Picked | null): void;
   measured(m: Measured | null): void;
-  /** For each dab while brushing, spaced by half the radius. */
-  dabbed(d: Dab): void;
+  /** For each dab while brushing, spaced by half the radius; whether it begins a stroke. */
+  dabbed(d: Dab, begins: boolean): void;
   /** Once a frame while a wall is dragged, and once more, done, at the end. */
   walled(w: WallOn, done: boolean): void;
   pulled(part: string, pull: V3, done: boolean): void;

@@ -3,13 +3,22 @@
 import { BufferGeometry, Float32BufferAttribute, Group, Mesh, MeshBasicMaterial, Points, PointsMaterial, SphereGeometry, Vector3 } from "three";
 import type { Bed } from "./bed";
 import type { LockOn, View } from "./kinds";
-import { layOver, made } from "./overlay";
+import { layOver, made, type Spot } from "./overlay";
 
 const LEAST_MM = 2;
+/** Between a mark's place and its words, and between these and the bench's edge. */
+const BESIDE_PX = 24;
 
 /** The radius in mm of a ball of this volume, never too small to be seen. */
 export function ballRadius(volume_cm3: number): number {
   return Math.max(LEAST_MM, Math.cbrt((3 * volume_cm3 * 1000) / (4 * Math.PI)));
+}
+
+/** The words of a mark open toward the middle of the bench, and wrap before its edge. */
+export function openWithin(mark: HTMLElement, { x, y }: Pick<Spot, "x" | "y">, size: { x: number; y: number }): void {
+  mark.toggleAttribute("data-leftward", x > size.x / 2);
+  mark.toggleAttribute("data-downward", y < size.y / 2);
+  mark.style.setProperty("--room", `${Math.floor(Math.max(x, size.x - x) - BESIDE_PX)}px`);
 }
 
 export class Locks {
@@ -71,7 +80,7 @@ export class Locks {
   }
 
   private lay(): void {
-    this.locks.forEach((lock, i) => layOver(this.bed.stage, this.marks[i]!, new Vector3(...lock.place)));
+    this.locks.forEach((lock, i) => openWithin(this.marks[i]!, layOver(this.bed.stage, this.marks[i]!, new Vector3(...lock.place)), this.bed.stage.size));
   }
 
   private clear(): void {

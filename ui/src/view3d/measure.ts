@@ -28,7 +28,10 @@ export class Measure {
   }
 
   set(view: View, before: View | null): void {
-    if (view.tool !== "measure" && before?.tool === "measure") this.clear();
+    if (view.tool !== "measure" && before?.tool === "measure") {
+      this.clear();
+      this.bed.heard.measured(null);
+    }
     if (view.tool === "measure") this.draw();
   }
 

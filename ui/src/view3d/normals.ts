@@ -6,13 +6,15 @@ export interface Extent {
 }
 
 /**
- * One normal per vertex, the sum of the face vectors around it: larger faces count more.
+ * One normal per vertex, the mean of the face normals around it: larger faces count more.
  *
- * They are not of unit length; the shader makes them so. Creases come out crisp because the
- * shader takes a face's own normal where it is far from these (see plaster.ts).
+ * Its length tells how well they agree: 1 where the surface is even, 0.71 on a square edge, 0.58
+ * on a square corner. Creases come out crisp because the shader takes a face's own normal where
+ * these are short or far from it (see plaster.ts).
  */
 export function vertexNormals(positions: Float32Array, indices: Uint32Array): Float32Array {
   const normals = new Float32Array(positions.length);
+  const areas = new Float32Array(positions.length / 3);
   for (let i = 0, n = indices.length; i < n; i += 3) {
     const a = indices[i]! * 3;
     const b = indices[i + 1]! * 3;
@@ -29,6 +31,10 @@ export function vertexNormals(positions: Float32Array, indices: Uint32Array): Fl
     const x = uy * vz - uz * vy;
     const y = uz * vx - ux * vz;
     const z = ux * vy - uy * vx;
+    const area = Math.sqrt(x * x + y * y + z * z);
+    areas[a / 3]! += area;
+    areas[b / 3]! += area;
+    areas[c / 3]! += area;
     normals[a]! += x;
     normals[a + 1]! += y;
     normals[a + 2]! += z;
@@ -39,6 +45,7 @@ export function vertexNormals(positions: Float32Array, indices: Uint32Array): Fl
     normals[c + 1]! += y;
     normals[c + 2]! += z;
   }
+  for (let i = 0; i < normals.length; i++) normals[i]! /= areas[Math.floor(i / 3)]! || 1;
   return normals;
 }
 

@@ -30,27 +30,27 @@ export class Pins {
       button.remove();
       this.buttons.delete(id);
     }
-    pins.forEach((pin, i) => this.show(pin, i + 1));
+    pins.forEach((pin) => this.show(pin));
     this.stage.ask();
   }
 
   all(): { pin: Pin; number: number; hidden: boolean }[] {
-    return this.pins.map((pin, i) => {
+    return this.pins.map((pin) => {
       const button = this.buttons.get(pin.id)!;
-      return { pin, number: i + 1, hidden: "behind" in button.dataset };
+      return { pin, number: pin.number, hidden: "behind" in button.dataset };
     });
   }
 
-  private show(pin: Pin, number: number): void {
+  private show(pin: Pin): void {
     let button = this.buttons.get(pin.id);
     if (!button) {
       button = made("button", "bench-pin");
       this.buttons.set(pin.id, button);
       this.stage.over.append(button);
     }
-    button.textContent = String(number);
+    button.textContent = String(pin.number);
     button.dataset.weight = pin.weight;
-    button.setAttribute("aria-label", `${number}: ${pin.words}`);
+    button.setAttribute("aria-label", `${pin.number}: ${pin.words}`);
     button.setAttribute("aria-pressed", String(pin.active ?? false));
     button.title = pin.words;
     button.onclick = () => this.chosen(pin);

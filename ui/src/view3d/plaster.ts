@@ -22,6 +22,7 @@ varying vec2 vPaint;
 #endif
 varying vec3 vSeen;
 varying vec3 vNormal;
+varying float vEven;
 #ifdef PLACED
 varying vec3 vWorld;
 #endif
@@ -32,6 +33,7 @@ void main() {
   vWorld = (modelMatrix * vec4(position, 1.0)).xyz;
 #endif
   vNormal = normalize(normalMatrix * normal);
+  vEven = length(normal);
 #ifdef MAPPED
   vValue = value;
 #endif
@@ -68,6 +70,7 @@ uniform vec3 ringColour;
 #endif
 varying vec3 vSeen;
 varying vec3 vNormal;
+varying float vEven;
 #ifdef PLACED
 varying vec3 vWorld;
 #endif
@@ -78,8 +81,8 @@ void main() {
 #endif
   vec3 flatly = normalize(cross(dFdx(vSeen), dFdy(vSeen)));
   vec3 smoothly = normalize(vNormal) * (gl_FrontFacing ? 1.0 : -1.0);
-  // Far from the face's own normal the shared one spans a crease: there the face's own holds.
-  float shared = smoothstep(0.72, 0.86, dot(flatly, smoothly));
+  // Short, or far from the face's own normal, the shared one spans a crease: the face's own holds.
+  float shared = smoothstep(0.72, 0.86, dot(flatly, smoothly)) * smoothstep(0.76, 0.9, vEven);
   vec3 n = normalize(mix(flatly, smoothly, shared));
   vec3 toEye = normalize(-vSeen);
   float facing = abs(dot(n, toEye));

@@ -3,7 +3,7 @@
 import { Box3, ConeGeometry, CylinderGeometry, Group, Mesh, MeshBasicMaterial, Vector3, type Ray } from "three";
 import type { Bed } from "./bed";
 import { Handle } from "./handle";
-import type { V3, View } from "./kinds";
+import type { Part, V3, View } from "./kinds";
 import type { Piece } from "./parts";
 import { rotated } from "./wall_maths";
 
@@ -17,7 +17,7 @@ export class Pulls {
   }
 
   set(view: View): void {
-    const pieces = this.bed.parts.byRole("shell", "loose").filter((piece) => piece.shown && piece.part.pull);
+    const pieces = this.bed.parts.byRole("shell").filter((piece) => piece.shown && piece.part.pull);
     const wanted = new Map(view.tool === "walls" ? pieces.map((piece) => [piece.part.name, piece]) : []);
     for (const [name, arrow] of this.arrows) {
       if (wanted.get(name) === arrow.piece) continue;
@@ -26,7 +26,7 @@ export class Pulls {
     }
     for (const [name, piece] of wanted) {
       if (!this.arrows.has(name)) this.arrows.set(name, new Arrow(this.bed, piece));
-      this.arrows.get(name)!.point(piece.part.pull!);
+      this.arrows.get(name)!.point(pullOf(piece.part, view));
     }
   }
 
@@ -111,6 +111,11 @@ class Arrow {
   private side(): number {
     return new Vector3(...this.pull).dot(this.bed.turning.toEye()) >= -0.05 ? 1 : -1;
   }
+}
+
+/** Where a part's arrow points: as the hand has turned it, else as planned. */
+export function pullOf(part: Part, view: View): V3 {
+  return view.pulls?.[part.name] ?? part.pull!;
 }
 
 /** Turned about z, and raised, by radians. */

@@ -3,6 +3,7 @@
 import type { Bed } from "./bed";
 import type { ColourMap } from "./colour_map";
 import type { Point } from "./hands";
+import type { View } from "./kinds";
 import { made } from "./overlay";
 import { valueAt } from "./pick";
 
@@ -15,6 +16,13 @@ export class Reading {
   ) {
     this.label.hidden = true;
     bed.stage.over.append(this.label);
+  }
+
+  /** A figure that was read goes with the tool or the map that gave it. */
+  set(view: View, before: View | null): void {
+    if (!before || (view.tool === before.tool && view.map?.url === before.map?.url)) return;
+    this.hover(null);
+    this.bed.heard.picked(null);
   }
 
   hover(at: Point | null): void {

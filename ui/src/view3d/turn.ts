@@ -199,6 +199,16 @@ export class Turning {
   }
 }
 
+const SAME_SIZE = 1.12;
+const SAME_PLACE = 0.08;
+
+/** Whether a view that fits one box fits the other well enough to be left as it is. */
+export function isAboutSame(one: Box3, other: Box3): boolean {
+  const [size, now] = [one, other].map((box) => box.getSize(new Vector3()).length()) as [number, number];
+  const off = one.getCenter(new Vector3()).distanceTo(other.getCenter(new Vector3()));
+  return Math.max(size, now) <= Math.min(size, now) * SAME_SIZE && off <= size * SAME_PLACE;
+}
+
 /** To the right, up the screen and toward the eye, for a stand. */
 export function axesAt(round: number, raised: number): [Vector3, Vector3, Vector3] {
   const [s, c, up, level] = [Math.sin(round), Math.cos(round), Math.sin(raised), Math.cos(raised)];

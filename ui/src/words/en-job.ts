@@ -37,7 +37,8 @@ export const job = {
   confirm: {
     title: "Three things to confirm",
     right: "That is right", other: "Give one real length",
-    size: (size: string): string => `It measures ${size}.`,
+    size: (size: string, unit: string | null): string => (unit ? `It measures ${size}, the file being taken as ${unit}.` : `It measures ${size}.`),
+    then: (size: string, scale: string): string => `Then it is ${size}, at a scale of ${scale}.`, noLength: "That is no length above 0.",
     sizeSaid: (size: string): string => `Size confirmed: ${size}.`,
     which: "Which length is known?", sides: { width: "width", depth: "depth", height: "height" },
     measure: "Between two points: touch both on the object", measured: (length: string): string => `Between the two points, ${length}`,
@@ -51,7 +52,7 @@ export const job = {
     help: "Brush over the object: blue will be copied by the mould, ochre is left out. The dark line is the border as it would be; it follows sharp edges near the paint.",
     area: (now: string, before: string | null): string => (before ? `The mould would copy ${now}; it was ${before}.` : `The mould copies ${now}.`),
     copy: "Copy here", leave: "Leave out here", radius: (r: string): string => `Brush of ${r}`,
-    keep: (n: number): string => `Keep ${n} ${n === 1 ? "dab" : "dabs"}`, kept: (n: number): string => `${n} ${n === 1 ? "dab is" : "dabs are"} painted.`, away: "Wipe it off",
+    keep: (n: number): string => (n === 1 ? "Keep this stroke" : `Keep ${n} strokes`), kept: (n: number): string => `${n} ${n === 1 ? "dab is" : "dabs are"} painted.`, away: "Wipe it off",
   },
   tools: {
     bar: "View", from: "See from", colour: "Colour by", cut: "Cut open", parts: "Parts", apart: "Apart", measure: "Measure", compare: "Before and after",
@@ -76,6 +77,7 @@ export const job = {
     fill: (fill: string): string => `${fill} of fill`, was: (fill: string): string => `the plan has ${fill}`, inOrder: "coming off in this order",
     locks: (n: number): string => `Red: ${n === 1 ? "one place" : `${n} places`} that would lock without fill.`,
     stretches: (n: number): string => `Red on the line: ${n === 1 ? "a stretch" : `${n} stretches`} where a piece would lock.`,
+    misses: "A wall misses the part, or parts off no more than a splinter: move it toward the middle.",
     keep: "Keep and plan", back: "Put back",
   },
   proof: { holds: (n: number): string => `Removal proved: ${n} checks hold`, fails: (n: number): string => `Removal not proved: ${n === 1 ? "one check fails" : `${n} checks fail`}` },

@@ -19,7 +19,7 @@ export const words = {
     title: "Why this figure?", formula: "How it is worked out", inputs: "What went in", rows: "What it rests on",
     spread: (low: string, middle: string, high: string): string => `One in ten comes out below ${low}, half below ${middle}, nine in ten below ${high}.`,
     mark: (mark: string): string => ({ published: "published", "common practice": "common practice", "from memory": "from memory: look at your tin", own: "this shop's own figure" })[mark] ?? mark,
-    range: (low: string, high: string): string => `${low} to ${high} over the class`,
+    range: (low: string, high: string): string => `${low} to ${high} over the class`, ownRange: (low: string, high: string): string => `${low} to ${high}, your own range`,
     own: "Use this shop's own figure", of: (figure: string, name: string): string => `${figure.replaceAll("_", " ")} of ${name}`,
     none: "No spread is known for this figure.", why: "Why?",
   },

@@ -7,6 +7,11 @@ it("What the command line calls an option is called on the page what it is calle
   );
   expect(told("Give another direction with --up, or trim the rim back.")).not.toContain("--");
   expect(told("Say the unit with --unit.")).toBe("Say the unit in the sheet.");
+  for (const dash of ["--", "–", "—"]) {
+    expect(told(`If that is wrong, say the unit with ${dash}unit.`)).toBe("If that is wrong, say the unit in the sheet.");
+    expect(told(`Shrink it with ${dash}scale.`)).toBe("Shrink it with the scale in the sheet.");
+  }
+  expect(told("It is 2–unitary.")).toBe("It is 2–unitary.");
   expect(told("Give a thinner --wall, or thicken the surface.")).toBe("Give a thinner wall in the sheet, or thicken the surface.");
 });
 

@@ -4,13 +4,13 @@ import { inUnits } from "../units";
 
 /** Options of the command line, and what stands for them on the page. */
 const HERE: [RegExp, string][] = [
-  [/,? for example --up [-\d.,]*\d/g, ' with "Up is toward me"'],
-  [/--up( [-\d.,]+\d)?/g, 'up, with "Up is toward me"'],
-  [/the unit with --unit|the unit of the file with --unit/g, "the unit in the sheet"],
-  [/--unit/g, "the unit in the sheet"],
-  [/--scale/g, "the scale in the sheet"],
-  [/--wall/g, "wall in the sheet"],
-  [/--shell-pieces/g, "another number of pieces"],
+  [/,? for example (?:--|[–—])up [-\d.,]*\d/g, ' with "Up is toward me"'],
+  [/(?:--|[–—])up( [-\d.,]+\d)?/g, 'up, with "Up is toward me"'],
+  [/the unit(?: of the file)? with (?:--|[–—])unit\b/g, "the unit in the sheet"],
+  [/(?:--|[–—])unit\b/g, "the unit in the sheet"],
+  [/(?:--|[–—])scale\b/g, "the scale in the sheet"],
+  [/(?:--|[–—])wall\b/g, "wall in the sheet"],
+  [/(?:--|[–—])shell-pieces\b/g, "another number of pieces"],
   [/master\.paint, number (\d+),/g, "Dab $1"],
   [/master\.paint/g, "The paint"],
 ];

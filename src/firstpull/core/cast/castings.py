@@ -38,7 +38,8 @@ class Castings:
     def sentence(self) -> str:
         """The sum in words."""
         return (
-            f"{self.total} castings for {self.good} good: {self.cleaner} cleaner pull, "
+            f"{self.total} casting{'' if self.total == 1 else 's'} for {self.good} good:"
+            f" {self.cleaner} cleaner pull, "
             f"{self.backup} backup casting among the first three, {self.rejects} for rejects"
         )
 

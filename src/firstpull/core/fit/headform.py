@@ -16,6 +16,7 @@ from scipy.optimize import brentq
 
 from firstpull.core.arrays import Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.fit.head_measures import HeadMeasures
 from firstpull.core.mesh.mesh import Mesh
 
@@ -212,7 +213,7 @@ def _need_likely(measures: HeadMeasures) -> None:
         if not 0.5 * usual <= value <= 2.0 * usual:
             raise HeadUnlikely(
                 where="The head's " + name.replace("_", " "),
-                found=f"is {value:.4g} mm",
+                found=f"is {told_number(value, 4)} mm",
                 limit=f"it may be {0.5 * usual:.0f} to {2 * usual:.0f} mm",
                 remedy="Measure again, in millimetres.",
             )

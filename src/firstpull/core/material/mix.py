@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import Literal, TypeVar
 
 from firstpull.core.estimate import Estimate
+from firstpull.core.figures import told_number
 from firstpull.core.material.row import NO_POWDER, MaterialRow
 
 PowderBasis = Literal["bulk volume", "weight"]
@@ -209,8 +210,8 @@ class PowderDose:
             return "no powder"
         by_weight = self.grams_per_gram
         bulk = by_weight * liquid_density(self.resin) / self.powder.typical("bulk_density")
-        cups = f"{bulk:.3g} to 1{{}} by bulk volume (level cups)"
-        grams = f"{by_weight:.3g} to 1{{}} by weight"
+        cups = f"{told_number(bulk, 3)} to 1{{}} by bulk volume (level cups)"
+        grams = f"{told_number(by_weight, 3)} to 1{{}} by weight"
         first, second = (cups, grams) if self.basis == "bulk volume" else (grams, cups)
         return f"powder {first.format(' of mixed resin')}, which is {second.format('')}"
 

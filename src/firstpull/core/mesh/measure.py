@@ -17,6 +17,8 @@ HEAD_LENGTH_MM = 178.0
 """A small adult head: 5th percentile of women. Source: ANSUR II public data (Natick
 TR-15/007), computed from the unweighted file, n = 1,986."""
 
+LEAST_HEIGHT_MM = 1.0  # a part that measures less along x, y or z is a flat sheet
+
 SAMPLES = 20  # points along each side of the box in which the hollow is looked for
 SHARE = 0.02  # of those points must see walls this far apart for the width to count
 
@@ -120,6 +122,22 @@ def inside_spans_mm(mesh: Mesh) -> tuple[float, float, float]:
         enough = int(SHARE * len(points))
         spans.append(float(seen[enough]) if len(seen) > enough else 0.0)
     return (spans[0], spans[1], spans[2])
+
+
+def flat_warning(mesh: Mesh, *, factor_to_mm: float = 1.0) -> str | None:
+    """Says that a mesh as it arrived is a flat sheet; None where it is not.
+
+    Args:
+        mesh: in a unit of which one is so many mm.
+        factor_to_mm: that unit.
+    """
+    least_mm = float(np.ptp(mesh.vertices_mm, axis=0).min()) * factor_to_mm
+    if least_mm >= LEAST_HEIGHT_MM:
+        return None
+    return (
+        f"The part is less than {LEAST_HEIGHT_MM:g} mm high: a flat sheet is not what this mould"
+        " is for. Check the file and its unit."
+    )
 
 
 def inside_width_warning(mesh: Mesh) -> str | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import UnknownUnit, need_surface
 
@@ -133,4 +134,4 @@ def _size(longest: float, unit: str) -> str:
     ('200 mm', '212 m', '0.2 mm')
     """
     mm = longest * FACTORS_MM[unit]
-    return f"{mm / 1000:.3g} m" if mm >= 10_000 else f"{mm:.4g} mm"
+    return f"{told_number(mm / 1000, 3)} m" if mm >= 10_000 else f"{told_number(mm, 4)} mm"

@@ -16,6 +16,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.grid import Field, Grid
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mould.fill import Fill
@@ -165,7 +166,9 @@ def told(value: float) -> str:
     >>> told(22.41), told(3.14159), told(0.236)
     ('22', '3.1', '0.24')
     """
-    return f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 else f"{value:.2g}"
+    return (
+        f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 else told_number(value, 2)
+    )
 
 
 def fill_guide(

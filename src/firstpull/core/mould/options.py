@@ -175,7 +175,7 @@ def told_left_out(
 
     >>> one, two = Option(1, 9.0, 500.0, 600.0, 14.0), Option(2, 9.0, 500.0, 640.0, 4.0)
     >>> told_left_out([one, two], [one], most_pieces=3)
-    ('2 pieces save nothing over 1.', 'In 3 pieces no parting was found.')
+    ('2 pieces save nothing over 1.', 'No parting into 3 pieces was found.')
     """
     lines = []
     shown = {option.pieces for option in kept}
@@ -184,8 +184,11 @@ def told_left_out(
         if pieces in shown:
             continue
         if pieces not in able:
-            what = "1 piece" if pieces == 1 else f"{pieces} pieces"
-            lines.append(f"In {what} no parting was found.")
+            lines.append(
+                "No shell of one piece was found that comes off."
+                if pieces == 1
+                else f"No parting into {pieces} pieces was found."
+            )
             continue
         fewer = [option for option in kept if option.pieces < pieces]
         better = [option for option in fewer if _covers(option, able[pieces])] or fewer

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mould.proof_parts import Check, Part, at, place, solid_fault
+from firstpull.core.mould.proof_parts import Check, Part, at, place, solid_fault, the, the_first
 from firstpull.core.mould.proof_release import Noise, draft_check, overlap_of, release_check
 from firstpull.core.mould.proof_surface import (
     gap_check,
@@ -171,9 +171,11 @@ def _solid_check(part: Part) -> Check:
     fault = solid_fault(part)
     name = f"solid: {part.name}"
     if fault is None:
-        return Check(name, True, 0.0, 0.0, None, f"The {part.name} is one closed solid.")
+        return Check(name, True, 0.0, 0.0, None, f"{the_first(part.name)} is one closed solid.")
     words, count, where = fault
-    sentence = f"The {part.name} {words} ({count}), as at {at(where)}. Mend it before moulding."
+    sentence = (
+        f"{the_first(part.name)} {words} ({count}), as at {at(where)}. Mend it before moulding."
+    )
     return Check(name, False, float(count), 0.0, place(where), sentence)
 
 
@@ -220,10 +222,10 @@ def _apart_by_points(body: Part, skin: Part, tol_mm: float) -> Check:
 def _apart_check(one: Part, other: Part, depth: float, where: Floats, tol_mm: float) -> Check:
     name = f"apart: {one.name} and {other.name}"
     if depth <= tol_mm:
-        sentence = f"The {one.name} and the {other.name} share no space."
+        sentence = f"{the_first(one.name)} and {the(other.name)} share no space."
         return Check(name, True, depth, tol_mm, None, sentence)
     sentence = (
-        f"The {one.name} stands {depth:.2f} mm deep in the {other.name} at {at(where)}; "
+        f"{the_first(one.name)} stands {depth:.2f} mm deep in {the(other.name)} at {at(where)}; "
         f"{tol_mm:g} mm is allowed. Take one back from the other."
     )
     return Check(name, False, depth, tol_mm, place(where), sentence)

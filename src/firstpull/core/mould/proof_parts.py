@@ -71,6 +71,25 @@ def at(point: Floats) -> str:
     return "({:.1f}, {:.1f}, {:.1f})".format(*point)
 
 
+def the(name: str) -> str:
+    """A part within a sentence; what has a number goes without an article.
+
+    >>> the("skin"), the("piece 1")
+    ('the skin', 'piece 1')
+    """
+    return name if name[-1:].isdigit() else f"the {name}"
+
+
+def the_first(name: str) -> str:
+    """The same where a sentence begins.
+
+    >>> the_first("skin"), the_first("piece 1")
+    ('The skin', 'Piece 1')
+    """
+    told = the(name)
+    return told[:1].upper() + told[1:]
+
+
 @dataclass(frozen=True)
 class Samples:
     """Points spread over a surface: (N, 3) places, (N, 3) normals, (N,) areas and faces."""

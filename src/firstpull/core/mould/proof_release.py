@@ -36,7 +36,7 @@ from scipy.spatial.transform import Rotation
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.mesh.mesh import Mesh
-from firstpull.core.mould.proof_parts import Check, Part, Samples, at, loose_parts, place
+from firstpull.core.mould.proof_parts import Check, Part, Samples, at, loose_parts, place, the
 
 FIRST_STEP_MM = 0.1
 STEP_RATIO = 3.0
@@ -158,7 +158,7 @@ def release_check(
     volume = f", {met.overlap.volume_mm3:.1f} mm3" if met.overlap.volume_mm3 > 0 else ""
     return Check(
         name, False, met.overlap.depth_mm, tol_mm, place(met.overlap.where_mm),
-        f"The shell's {piece.name} runs into the {met.obstacle} after {met.travel_mm:.2f} mm of "
+        f"The shell's {piece.name} runs into {the(met.obstacle)} after {met.travel_mm:.2f} mm of "
         f"travel, at {at(met.overlap.where_mm)}, {met.overlap.depth_mm:.2f} mm deep{volume}; "
         f"{tol_mm:g} mm is allowed. Turn the pull, move the parting, add a piece or let more "
         "silicone fill the undercut.",

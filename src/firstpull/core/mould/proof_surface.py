@@ -163,10 +163,19 @@ def _share_check(
         return Check(name, False, 1.0, BURIED_SHARE, None, "There is no show surface to copy.")
     passed = found <= BURIED_SHARE
     if passed:
-        return Check(name, True, found, BURIED_SHARE, None, f"{fine} ({found:.2%} is not).")
+        return Check(name, True, found, BURIED_SHARE, None, _held(fine, found))
     where = _middle_of(points[bad])
     sentence = f"{found:.1%} {fault}, as at {at(where)}; {BURIED_SHARE:.1%} is allowed. {remedy}"
     return Check(name, False, found, BURIED_SHARE, place(where), sentence)
+
+
+def _held(fine: str, found: float) -> str:
+    """A share check that passed; a share too small to tell goes without saying.
+
+    >>> _held("It is bare", 0.0), _held("It is bare", 0.0012)
+    ('It is bare.', 'It is bare (0.12% is not).')
+    """
+    return f"{fine} ({found:.2%} is not)." if found >= 0.00005 else f"{fine}."
 
 
 def _middle_of(points: Floats) -> Floats:

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from firstpull.core.arrays import Flags, Floats, Ints
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.adjacency import FacePairs, face_pairs, patches
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.tree import Tree
@@ -99,7 +100,8 @@ def show_in_pieces(
     apart = "off the show surface" if dab is None else "apart from the show surface"
     refusal = ShowInPieces(
         where=where,
-        found=f"{does} {area_mm2 / 100:.2g} cm2 {apart}, near {told_place(place_mm)} in the "
+        found=f"{does} {told_number(area_mm2 / 100, 2)} cm2 {apart}, near {told_place(place_mm)}"
+        " in the "
         f"{frame}",
         limit="one mould copies one surface that hangs together",
         remedy="Paint the way between the two as copied, or paint that piece as left.",
@@ -184,8 +186,9 @@ def _need_surface(dabs: Sequence[ShowDab], away: Floats) -> None:
         if gap > dab.radius_mm:
             raise PaintOffSurface(
                 where=f"master.paint, number {n},",
-                found=f"touches no surface: the nearest is {gap:.3g} mm from its middle",
-                limit=f"it reaches {dab.radius_mm:.3g} mm",
+                found=f"touches no surface: the nearest is {told_number(gap, 3)} mm from its"
+                " middle",
+                limit=f"it reaches {told_number(dab.radius_mm, 3)} mm",
                 remedy="Put its middle on the surface, or take it out.",
             )
 

@@ -66,7 +66,7 @@ def shopping_list(
         thickener: its row; the grams come from the coats.
     """
     makes = cast.castings.total
-    edition = f"{makes} castings"
+    edition = f"{makes} casting{'' if makes == 1 else 's'}"
     silicone = _two_parts(
         mould.silicone,
         "skin and bedding of the shell" if mould.bedding else "skin",

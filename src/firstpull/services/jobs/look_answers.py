@@ -37,14 +37,12 @@ from firstpull.core.mould.zone import PartingWall
 from firstpull.files.mesh_box import SUFFIX, mesh_of_box, read_box, write_box
 from firstpull.files.plan_folder import PLAN
 from firstpull.services.choice import wall_as_json, wall_from_json
-from firstpull.services.chosen import to_mould_of
 from firstpull.services.jobs.look import (
     FILL_MAP,
     KEPT,
     MAP_KINDS,
     MAPS,
     PLAN_FOLDER,
-    SHEET,
     VIEW,
     box_path,
     map_path,
@@ -52,7 +50,6 @@ from firstpull.services.jobs.look import (
 )
 from firstpull.services.jobs.look_write import COARSE, FINE, SHOW, kept_skin
 from firstpull.services.jobs.paint_answer import Easel
-from firstpull.services.read_sheet import sheet_from_text
 
 FILL_MAPS_KEPT = 24  # of a run on disc, each for one pull
 
@@ -107,9 +104,7 @@ class RunShown:
     @cached_property
     def easel(self) -> Easel:
         """The master ready to be painted on."""
-        sheet, _ = sheet_from_text((self.run_dir / SHEET).read_text("utf-8"), name=SHEET)
-        before = sheet.master.paint or ()
-        return Easel.of(self.mesh("master"), self.unpainted, before, to_mould_of(self.plan))
+        return Easel.of(self.mesh("master"), self.unpainted, self.show)
 
     @cached_property
     def _shown(self) -> dict[str, Flags]:

@@ -128,6 +128,8 @@ def compared(
 
     >>> compared("cast", {"mass_g": 212.0, "castings": 7}, {"mass_g": (205.3, 230.9)})
     ['212 g measured, 205 to 231 g planned', '7 castings made']
+    >>> compared("cast", {"castings": 1}, {})
+    ['1 casting made']
     """
     found = []
     for measure in MEASURES[stage]:
@@ -135,7 +137,8 @@ def compared(
             continue
         value = _figure(measured[measure.name], measure)
         span = planned.get(measure.name)
-        what = {"castings": "castings made"}.get(measure.name, "measured")
+        made = "casting made" if measured[measure.name] == 1 else "castings made"
+        what = made if measure.name == "castings" else "measured"
         words = f"{value} {what}"
         found.append(f"{words}, {_span(span, measure)} planned" if span else words)
     return found

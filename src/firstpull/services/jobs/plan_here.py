@@ -25,6 +25,7 @@ class PlanOrder:
         name: of the job; the part's too where the sheet gives none.
         sheet_text: the job sheet, YAML.
         figures: this shop's own; they win over the material rows.
+        file_name: what the mesh is called where it came from; empty takes that of its path.
     """
 
     run_dir: Path
@@ -32,6 +33,7 @@ class PlanOrder:
     name: str
     sheet_text: str
     figures: tuple[OwnFigure, ...] = ()
+    file_name: str = ""
 
 
 def plan_here(order: PlanOrder, store: Any, *, progress: Progress = quiet) -> dict[str, Any]:
@@ -80,6 +82,7 @@ def _request(order: PlanOrder) -> Any:
         mesh_path=order.mesh_path,
         sheet_path=sheet,
         figures=_figures(order),
+        mesh_name=order.file_name or None,
     )
 
 

@@ -254,6 +254,7 @@ class Runner:
             name=job.name,
             sheet_text=job.sheet.text,
             figures=tuple(self._desk.own_figures()),
+            file_name=revision.file_name,
         )
 
     def _follow(self, working: _Working) -> Progress:

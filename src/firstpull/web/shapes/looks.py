@@ -83,7 +83,7 @@ class Dab(Asked):
 
 
 class PaintAsked(Asked):
-    """Paint to try, in mould axes, on top of what the plan has; nothing is kept of it."""
+    """All paint to try, in mould axes, instead of what the plan has; nothing is kept of it."""
 
     dabs: list[Dab] = Field(max_length=MOST_SHOW_DABS)
 
@@ -93,7 +93,7 @@ class Border(Shape):
 
     border: list[list[Vector]] = Field(description="Closed lines around it, in mould axes.")
     show_area_cm2: float
-    planned_area_cm2: float = Field(description="With the paint that the plan has.")
+    planned_area_cm2: float = Field(description="Of the plan, with the paint it has.")
 
 
 class Lock(Shape):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from firstpull.core.arrays import Floats, Ints
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.overlaps import (
     CrossedPlace,
     crossed_places,
@@ -106,7 +107,7 @@ def _crossed(places: tuple[CrossedPlace, ...]) -> Finding | None:
         "self-crossing",
         pairs,
         [place.middle_mm for place in places],
-        f"{said}, {where} {across:.2g} mm across.",
+        f"{said}, {where} {told_number(across, 2)} mm across.",
         "Mending cuts small crossings out and closes the place; where the surface crosses"
         " itself widely it is rebuilt at a resolution that is said.",
         BOTH,
@@ -125,7 +126,8 @@ def walls_found(mesh: Mesh, tree: Tree, *, least_wall_mm: float) -> Finding | No
         len(walls),
         [wall.place_mm for wall in walls],
         f"The wall is thinner than {least_wall_mm:g} mm in {counted(len(walls), 'place')},"
-        f" {area / 100.0:.2g} cm2 of surface in all; {least:.2g} mm at the thinnest.",
+        f" {told_number(area / 100.0, 2)} cm2 of surface in all; {told_number(least, 2)} mm at"
+        " the thinnest.",
         "It may print with gaps and break in handling; thicken it inward there.",
         (),
         size_mm=least,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.bits import DEBRIS_SHARE, loose_bits
 from firstpull.core.mesh.check.bodies import bits_found, meetings_found, parts_found, walls_found
 from firstpull.core.mesh.check.edges import edges_found
@@ -96,7 +97,7 @@ def _size(mesh: Mesh) -> Finding | None:
         "unlikely size",
         0 if likely else 1,
         [0.5 * (low + high)],
-        f"The part is {longest:.3g} mm at its longest: the unit may be wrong.",
+        f"The part is {told_number(longest, 3)} mm at its longest: the unit may be wrong.",
         "Say the unit of the file with --unit, or scale the part.",
         (),
         size_mm=longest,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from firstpull.core.arrays import Flags
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.loops import loop_lengths_mm, small_loops
 from firstpull.core.mesh.check.misfits import Misfits
 from firstpull.core.mesh.findings import BOTH, Finding, finding
@@ -105,7 +106,7 @@ def _openings_found(
                 len(order),
                 centres[order],
                 f"{counted(len(order), 'open loop')}, {'the longest ' * (len(order) > 1)}"
-                f"{longest:.4g} mm around.",
+                f"{told_number(longest, 4)} mm around.",
                 next_step,
                 BOTH,
                 size_mm=longest,
@@ -115,7 +116,7 @@ def _openings_found(
 
 
 def _misfits_found(misfits: Misfits) -> list[Finding | None]:
-    gap = f"up to {misfits.largest_gap_mm:.2g} mm"
+    gap = f"up to {told_number(misfits.largest_gap_mm, 2)} mm"
     on, beside = misfits.on_edge, ~misfits.on_edge
     return [
         finding(
@@ -142,7 +143,7 @@ def _misfits_found(misfits: Misfits) -> list[Finding | None]:
             misfits.misaligned,
             misfits.places_mm[beside],
             f"{counted(misfits.misaligned, 'vertex', 'vertices')} beside the edge of another"
-            f" face, up to {misfits.gap_mm[beside].max(initial=0.0):.2g} mm off.",
+            f" face, up to {told_number(misfits.gap_mm[beside].max(initial=0.0), 2)} mm off.",
             "Mending stitches such borders together; nothing to do.",
             BOTH,
             size_mm=float(misfits.gap_mm[beside].max(initial=0.0)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.repeats import without_repeats
 from firstpull.core.mesh.findings import BOTH, Finding, finding
 from firstpull.core.mesh.mesh import Mesh
@@ -77,7 +78,7 @@ def thin_faces_found(mesh: Mesh) -> list[Finding | None]:
             len(needle),
             corners[needle[np.argsort(-square[needle], kind="stable")]].mean(axis=1),
             f"{counted(len(needle), 'triangle')} over {NEEDLE:g} times as long as high, the"
-            f" longest {longest:.3g} mm.",
+            f" longest {told_number(longest, 3)} mm.",
             "They do no harm to a print; where a smooth surface shows streaks, remesh it in the"
             " modelling program.",
             (),

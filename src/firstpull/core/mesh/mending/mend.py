@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import replace
 from typing import Literal
 
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.bits import DEBRIS_SHARE
 from firstpull.core.mesh.check.defects import find_defects
 from firstpull.core.mesh.check.loops import SMALL_HOLE_MM
@@ -174,7 +175,7 @@ def _need_wall(mesh: Mesh, wall_mm: float) -> None:
     if longest <= 2.0 * wall_mm and not is_closed(mesh):
         raise WallOutOfRange(
             where="Wall",
-            found=f"is {wall_mm:g} mm on a part {longest:.3g} mm long",
+            found=f"is {wall_mm:g} mm on a part {told_number(longest, 3)} mm long",
             limit="the part must be longer than two walls",
             remedy="Check the unit with --unit, or give a thinner --wall.",
         )

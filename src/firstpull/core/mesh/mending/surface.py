@@ -10,6 +10,7 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Ints
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.bits import loose_bits
 from firstpull.core.mesh.check.loops import loop_lengths_mm
 from firstpull.core.mesh.check.openings import find_openings
@@ -116,8 +117,8 @@ def sewn(work: Work) -> Work:
         return work
     work = work.then(done.mesh, edges_stitched=done.edges_joined // 2)
     return work.saying(
-        f"Borders up to {done.largest_gap_mm:.2g} mm apart were stitched together; no vertex"
-        f" moved farther than {done.largest_move_mm:.2g} mm."
+        f"Borders up to {told_number(done.largest_gap_mm, 2)} mm apart were stitched together;"
+        f" no vertex moved farther than {told_number(done.largest_move_mm, 2)} mm."
     )
 
 
@@ -227,7 +228,10 @@ def _told_wall(work: Work, surface: Mesh, made: Thickened, wall_mm: float) -> Wo
     lengths = loop_lengths_mm(surface, loops)
     still = "its show side did not move"
     if made.off_mm > 0:
-        still = f"its show side had to be made anew and strays by up to {made.off_mm:.2g} mm"
+        still = (
+            "its show side had to be made anew and strays by up to"
+            f" {told_number(made.off_mm, 2)} mm"
+        )
     work = work.saying(
         f"The open surface became a wall {wall_mm:g} mm thick, inward; {still}."
         f" Openings and rims left open: {len(loops)}, up to {lengths.max():.0f} mm around."
@@ -235,12 +239,12 @@ def _told_wall(work: Work, surface: Mesh, made: Thickened, wall_mm: float) -> Wo
     if made.filled_mm3 > 0:
         work = work.saying(
             f"Where the hollow is too tight for two walls it was made solid:"
-            f" {made.filled_mm3 / 1000.0:.2g} cm3."
+            f" {told_number(made.filled_mm3 / 1000.0, 2)} cm3."
         )
     elif made.tight_share > 1e-4:
         work = work.saying(
-            f"On {100 * made.tight_share:.2g} % of the surface the hollow is too tight for the"
-            f" full wall; it is {made.least_mm:.2g} mm at the thinnest."
+            f"On {told_number(100 * made.tight_share, 2)} % of the surface the hollow is too"
+            f" tight for the full wall; it is {told_number(made.least_mm, 2)} mm at the thinnest."
         )
     return work
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.check.loops import loop_lengths_mm
 from firstpull.core.mesh.check.overlaps import crossed_places
 from firstpull.core.mesh.check.repeats import has_doubled_faces
@@ -101,7 +102,7 @@ def _crossed(mesh: Mesh, crossings: Crossings) -> CannotMend:
     return CannotMend(
         where="Surface",
         found=f"crosses or touches itself in {counted(len(places), 'place')}, the widest"
-        f" {places[0].across_mm:.2g} mm across near x {x:.1f}, y {y:.1f}, z {z:.1f} mm",
+        f" {told_number(places[0].across_mm, 2)} mm across near x {x:.1f}, y {y:.1f}, z {z:.1f} mm",
         limit="a solid has one inside",
         remedy="Let it be rebuilt (a coarser surface there), or pull the walls apart in the"
         " modelling program.",
@@ -129,7 +130,7 @@ def made_anew(work: Work, refusal: CannotMend, *, step_mm: float | None) -> Work
     why = f"{refusal.where} {refusal.found}".rstrip(".")
     return work.saying(
         f"{why}, and cutting and closing did not mend it: the whole surface was rebuilt at a"
-        f" resolution of {done.step_mm:.2g} mm. Look at it before it is printed.",
+        f" resolution of {told_number(done.step_mm, 2)} mm. Look at it before it is printed.",
         *done.notes,
     )
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats, Ints
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.contour import contour
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.grid import Field, Grid, closest, winding
@@ -149,7 +150,8 @@ def _step(mesh: Mesh, step_mm: float | None, least_wall_mm: float | None) -> flo
             fits *= 1.01
         raise GridTooLarge(
             where="Rebuilding",
-            found=f"on a {step_mm:.3g} mm grid would take {_points(sides, step_mm) / 1e6:,.0f}"
+            found=f"on a {told_number(step_mm, 3)} mm grid would take"
+            f" {_points(sides, step_mm) / 1e6:,.0f}"
             " million points",
             limit=f"up to {MOST_POINTS / 1e6:.0f} million fit",
             remedy=f"Use a step of {_rounded_up(fits):g} mm or more, or cut the part into pieces.",
@@ -322,8 +324,10 @@ def _strayed(made: Mesh, old: Mesh, tree: Tree, step: float) -> tuple[float, flo
 
 def _notes(step: float, off: float, bridged: float, dropped: int) -> tuple[str, ...]:
     notes = [
-        f"The surface was made anew on a {step:.3g} mm grid: sharp edges are rounded, slits"
-        f" and walls thinner than {step:.3g} mm may be gone; off by up to {off:.2g} mm."
+        f"The surface was made anew on a {told_number(step, 3)} mm grid: sharp edges are"
+        " rounded, slits"
+        f" and walls thinner than {told_number(step, 3)} mm may be gone; off by up to"
+        f" {told_number(off, 2)} mm."
     ]
     if bridged > 0:
         notes.append(f"Holes were bridged with {bridged:,.0f} mm2 of new surface.")
@@ -335,7 +339,7 @@ def _notes(step: float, off: float, bridged: float, dropped: int) -> tuple[str, 
 def _nothing_inside(step: float) -> CannotMend:
     return CannotMend(
         where="Mesh",
-        found=f"has no inside on a {step:.3g} mm grid",
+        found=f"has no inside on a {told_number(step, 3)} mm grid",
         limit="a surface can only be made anew around what its faces enclose",
         remedy="Give an open sheet a wall instead, or use a finer step for thin walls.",
     )
@@ -344,6 +348,6 @@ def _nothing_inside(step: float) -> CannotMend:
 def _still_crossing(step: float) -> CannotMend:
     return CannotMend(
         where="Mesh",
-        found=f"still crosses itself when made anew on a {step:.3g} mm grid",
+        found=f"still crosses itself when made anew on a {told_number(step, 3)} mm grid",
         remedy="Try a slightly different step.",
     )

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats, Ints
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.inside import is_inside
 from firstpull.core.mesh.mesh import Mesh
@@ -77,7 +78,8 @@ class Comparison:
         most = max(self.there.most_mm, self.back.most_mm)
         if not self.changes:
             return (
-                f"The same within {self.same_mm:g} mm everywhere (no point off by {most:.2g} mm)."
+                f"The same within {self.same_mm:g} mm everywhere (no point off by"
+                f" {told_number(most, 2)} mm)."
             )
         first = self.changes[0]
         x, y, z = first.place_mm
@@ -88,7 +90,7 @@ class Comparison:
             f"The same within {self.same_mm:g} mm on {share:g} % of the surface, except in"
             f" {places}; the largest has {first.area_mm2 / 100:,.3g} cm2, near"
             f" ({x:.0f}, {y:.0f}, {z:.0f}) mm, where the new revision lies up to"
-            f" {abs(first.most_mm):.2g} mm {'higher' if higher else 'lower'}."
+            f" {told_number(abs(first.most_mm), 2)} mm {'higher' if higher else 'lower'}."
         )
 
 

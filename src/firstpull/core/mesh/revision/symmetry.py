@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.core.arrays import Flags, Floats
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.groups import grouped
 from firstpull.core.mesh.lines.figure import Plane
 from firstpull.core.mesh.mesh import Mesh
@@ -92,12 +93,15 @@ class Mirror:
     def in_words(self) -> str:
         """How symmetric, and where least, in one sentence."""
         tol_mm = max(self.p95_mm, 0.01)
-        said = f"Symmetric within {tol_mm:.2g} mm over {100 * self.share_within(tol_mm):.0f} %"
+        said = (
+            f"Symmetric within {told_number(tol_mm, 2)} mm over"
+            f" {100 * self.share_within(tol_mm):.0f} %"
+        )
         spots = self.spots_off(tol_mm=tol_mm)
         if not spots:
             return f"{said} of the surface."
         x, y, z = (f"{v + 0.0:.0f}" for v in spots[0].worst_mm)
-        most = f"{spots[0].largest_mm:.2g}"
+        most = told_number(spots[0].largest_mm, 2)
         return f"{said} of the surface; off by {most} mm near x {x}, y {y}, z {z} mm."
 
 

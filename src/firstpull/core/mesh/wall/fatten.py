@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.mesh import Mesh
 from firstpull.core.mesh.refusals import need_surface
@@ -325,7 +326,8 @@ def _halved(
 
 def _told(thin: float, left: float, added: float) -> tuple[str, ...]:
     notes = [
-        f"{thin:,.0f} mm2 of the inner side were too near the show side; {added / 1000.0:.2g} cm3"
+        f"{thin:,.0f} mm2 of the inner side were too near the show side;"
+        f" {told_number(added / 1000.0, 2)} cm3"
         " were added behind it, and the show side did not move."
     ]
     if left > 0.0:

@@ -10,6 +10,7 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.crossings import find_crossings
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.inside import is_inside
@@ -180,7 +181,8 @@ def _cut(
         raise CannotHollow(
             where="Cut at the back",
             found=f"is {depth:g} mm deep",
-            limit=f"the part is {np.ptp(height):.3g} mm deep and needs a wall of {wall_mm:g} mm",
+            limit=f"the part is {told_number(np.ptp(height), 3)} mm deep and needs a wall of"
+            f" {wall_mm:g} mm",
             remedy="Give a shallower cut or a thinner wall.",
         )
     if depth <= flat and len(_level_faces(mesh, way, top, flat)):
@@ -226,7 +228,8 @@ def _grid(body: Mesh, wall_mm: float) -> Grid:
             found=f"a part of {(high - low).max():,.0f} mm to a wall of {wall_mm:g} mm would take"
             f" {points / 1e6:,.0f} million points",
             limit=f"up to {MOST_POINTS / 1e6:.0f} million fit",
-            remedy=f"Give a wall of {FEWEST_STEPS * step:.2g} mm or more, or cut the part.",
+            remedy=f"Give a wall of {told_number(FEWEST_STEPS * step, 2)} mm or more, or cut the"
+            " part.",
         )
     shift = np.array([0.137, 0.071, 0.193]) * step
     return Grid.around(low - 3.0 * step - shift, high + 3.0 * step, step_mm=step)
@@ -276,13 +279,17 @@ def _no_room() -> CannotHollow:
 
 
 def _notes(wall_mm: float, way: Floats, cut: float, left: float, step: float) -> tuple[str, ...]:
-    direction = ", ".join(f"{value:.2g}" for value in way + 0.0)
+    direction = ", ".join(told_number(value, 2) for value in way + 0.0)
     notes = [
         f"The solid was hollowed to a wall of {wall_mm:g} mm, open toward ({direction}); its"
-        f" outside did not move. Edges of the hollow are rounded on a {step:.2g} mm grid."
+        f" outside did not move. Edges of the hollow are rounded on a {told_number(step, 2)} mm"
+        " grid."
     ]
     if cut > 0:
-        notes.append(f"The back was not flat: it was cut {cut:.3g} mm deep.")
+        notes.append(f"The back was not flat: it was cut {told_number(cut, 3)} mm deep.")
     if left > 0.5 * wall_mm**3:
-        notes.append(f"{left / 1000.0:.2g} cm3 stayed solid where there is no room for two walls.")
+        notes.append(
+            f"{told_number(left / 1000.0, 2)} cm3 stayed solid where there is no room for two"
+            " walls."
+        )
     return tuple(notes)

@@ -15,6 +15,7 @@ import numpy as np
 
 from firstpull.core.arrays import Flags, Floats
 from firstpull.core.errors import WorkshopError
+from firstpull.core.figures import told_number
 from firstpull.core.mesh.crossings import crosses_itself, find_crossings
 from firstpull.core.mesh.grid import Grid
 from firstpull.core.mesh.mesh import Mesh
@@ -219,7 +220,8 @@ def _step(body: Mesh, wall_mm: float, steps: int) -> float:
             where="Open surface",
             found=f"of {sides.max():,.0f} mm is too large for a wall of {wall_mm:g} mm",
             limit=f"a grid of {MOST_POINTS / 1e6:.0f} million points must have two in the wall",
-            remedy=f"Give a wall of {2.05 * step:.2g} mm or more, or cut the part into pieces.",
+            remedy=f"Give a wall of {told_number(2.05 * step, 2)} mm or more, or cut the part"
+            " into pieces.",
         )
     return step
 
