@@ -701,7 +701,7 @@ export interface components {
             /** @description Closed lines around it, in mould axes. */
             border: number[][][];
             show_area_cm2: number;
-            /** @description With the paint that the plan has. */
+            /** @description Of the plan, with the paint it has. */
             planned_area_cm2: number;
         };
         /** @description Somebody changed it meanwhile; nothing was overwritten. */
@@ -964,7 +964,7 @@ export interface components {
             /** @description Where it comes from, in your words. */
             note: string;
         };
-        /** @description Paint to try, in mould axes, on top of what the plan has; nothing is kept of it. */
+        /** @description All paint to try, in mould axes, instead of what the plan has; nothing is kept of it. */
         PaintAsked: {
             dabs: components["schemas"]["Dab"][];
         };
